@@ -1,0 +1,106 @@
+"""One DuckDB connection in memory, and the queries of the ``sql`` folder by name.
+
+Belongs here: how a query is found, run and turned into a table. What the queries say stands in ``sql/`` alone.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+
+import duckdb
+import polars as pl
+import pyarrow as pa
+
+_IDENTIFIER = re.compile(r"[a-z][a-z0-9_]*")
+
+
+def resource_folder(name: str) -> Path:
+    """``sql`` or ``expectations``: inside an installed package, or beside ``pipelines`` in a checkout."""
+    package = Path(__file__).resolve().parent.parent
+    installed = package / name
+    return installed if installed.is_dir() else package.parent.parent / name
+
+
+@cache
+def sql_text(name: str) -> str:
+    """The text of ``sql/<name>.sql``; ``name`` may hold one folder, such as ``profile/spans``."""
+    return (resource_folder("sql") / f"{name}.sql").read_text(encoding="utf-8")
+
+
+class Database:
+    """An in-memory DuckDB whose tables live for one step.
+
+    Results are read whole before the next query starts, because a half-read result keeps the connection busy.
+    """
+
+    def __init__(self, threads: int | None = None, memory_limit: str | None = None, spill: Path | None = None) -> None:
+        config: dict[str, object] = {}
+        if threads:
+            config["threads"] = threads
+        if memory_limit:
+            config["memory_limit"] = memory_limit
+        if spill:
+            config["temp_directory"] = str(spill)
+        self.connection = duckdb.connect(":memory:", config=config)
+        self.connection.execute("set TimeZone = 'UTC'").fetchall()
+
+    def __enter__(self) -> Database:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the memory back."""
+        self.connection.close()
+
+    def load(self, table: str, rows: pl.DataFrame | pa.Table) -> None:
+        """Make ``table`` hold ``rows``."""
+        arrow = rows.to_arrow() if isinstance(rows, pl.DataFrame) else rows
+        self.connection.register("incoming_rows", arrow)
+        self.connection.execute(f"create or replace temp table {_named(table)} as from incoming_rows").fetchall()
+        self.connection.unregister("incoming_rows")
+
+    def view_parquet(self, table: str, files: list[Path]) -> None:
+        """Make ``table`` a view over Parquet ``files``, which must share one schema and be at least one."""
+        paths = ", ".join("'" + str(path).replace("'", "''") + "'" for path in files)
+        self.connection.execute(
+            f"create or replace temp view {_named(table)} as from read_parquet([{paths}], hive_partitioning = false)"
+        ).fetchall()
+
+    def build(self, table: str, query: str, parameters: Mapping[str, object] | None = None) -> None:
+        """Make ``table`` hold the rows of ``sql/<query>.sql``."""
+        text = f"create or replace temp table {_named(table)} as\n{sql_text(query)}"
+        self.connection.execute(text, dict(parameters or {})).fetchall()
+
+    def write_parquet(self, query: str, path: Path, parameters: Mapping[str, object] | None = None) -> None:
+        """Write the rows of ``sql/<query>.sql`` to ``path``, in its order, straight from DuckDB: for tables too large
+        to pass on."""
+        target = str(path).replace("'", "''")
+        text = f"copy (\n{sql_text(query)}\n) to '{target}' (format parquet, compression zstd)"
+        self.connection.execute(text, dict(parameters or {})).fetchall()
+
+    def query(self, query: str, parameters: Mapping[str, object] | None = None) -> pl.DataFrame:
+        """The rows of ``sql/<query>.sql``."""
+        return self._read(sql_text(query), parameters)
+
+    def table(self, table: str) -> pl.DataFrame:
+        """All rows of ``table``, in the order they were built."""
+        return self._read(f"from {_named(table)}", None)
+
+    def arrow(self, table: str) -> pa.Table:
+        """All rows of ``table`` as an Arrow table, in the order they were built."""
+        return self.connection.sql(f"from {_named(table)}").to_arrow_table()
+
+    def _read(self, text: str, parameters: Mapping[str, object] | None) -> pl.DataFrame:
+        arrow = self.connection.sql(text, params=dict(parameters or {})).to_arrow_table()
+        return pl.from_arrow(arrow)  # type: ignore[return-value]
+
+
+def _named(table: str) -> str:
+    if not _IDENTIFIER.fullmatch(table):
+        raise ValueError(f"not a table name: {table!r}")
+    return table

@@ -1,0 +1,397 @@
+"""Every table the steps hand to each other: columns, types, units, meaning. The one place where a schema stands.
+
+Belongs here: names and types. How a table is filled belongs to its step. Times are UTC without offset (`_utc`), days
+are the site's local days (`day_local`), a unit is a suffix. Estimates come as `_lo`, `_mid`, `_hi`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+_TYPES: dict[str, pl.DataType] = {
+    "text": pl.String(),
+    "int": pl.Int64(),
+    "real": pl.Float64(),
+    "bool": pl.Boolean(),
+    "time": pl.Datetime("us"),
+    "day": pl.Date(),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A named table: its grain, its sort key, and ``column -> (type, meaning)``."""
+
+    name: str
+    grain: str
+    key: tuple[str, ...]
+    columns: dict[str, tuple[str, str]]
+
+    @property
+    def schema(self) -> dict[str, pl.DataType]:
+        """Polars types by column, in order."""
+        return {column: _TYPES[kind] for column, (kind, _) in self.columns.items()}
+
+    def empty(self) -> pl.DataFrame:
+        """The table with no rows."""
+        return pl.DataFrame(schema=self.schema)
+
+    def conform(self, rows: pl.DataFrame) -> pl.DataFrame:
+        """``rows`` with exactly these columns, types and order, sorted by the key.
+
+        Raises:
+            ValueError: a column is missing or unknown. A fault of the tool, never of the data.
+        """
+        missing = [column for column in self.columns if column not in rows.columns]
+        unknown = [column for column in rows.columns if column not in self.columns]
+        if missing or unknown:
+            raise ValueError(f"table {self.name}: missing {missing}, unknown {unknown}")
+        return rows.select(pl.col(column).cast(kind) for column, kind in self.schema.items()).sort(
+            self.key, nulls_last=True, maintain_order=True
+        )
+
+
+READINGS = Table(
+    "readings",
+    "one observation of one pump",
+    ("pump_id", "time_utc"),
+    {
+        "pump_id": ("text", "pump"),
+        "time_utc": ("time", "instant, or beginning of the interval that the values describe"),
+        "day_local": ("day", "the site's local day of time_utc"),
+        "interval_s": (
+            "int",
+            "length of the interval the values describe [s]; null for an instant or a change of state",
+        ),
+        "speed_rpm": ("real", "shaft speed [rev/min]; 0 is off"),
+        "power_w": ("real", "wire power [W]"),
+        "energy_total_kwh": ("real", "cumulative energy counter at time_utc [kWh]"),
+        "run_total_h": ("real", "cumulative run-hour counter at time_utc [h]"),
+        "flow_m3h": ("real", "metered flow [m3/h]"),
+        "aux_on": ("bool", "auxiliary load energised"),
+        "export_id": ("text", "first 16 hexadecimal digits of the export's SHA-256"),
+        "line": ("int", "line of the export, 1-based"),
+    },
+)
+
+REFUSED = Table(
+    "refused",
+    "one data row of an export that is not a reading",
+    ("export_id", "line"),
+    {
+        "export_id": ("text", "first 16 hexadecimal digits of the export's SHA-256"),
+        "file": ("text", "name of the export"),
+        "line": ("int", "line of the export, 1-based"),
+        "pump_id": ("text", "pump, where the row could be read that far"),
+        "fate": ("text", "duplicates, quarantine or rejects"),
+        "rule": ("text", "stable key of the rule, such as speed_out_of_range"),
+        "reason": ("text", "one sentence: what is wrong and what to do"),
+        "raw": ("text", "the row as it stands in the export"),
+    },
+)
+
+EXPORTS = Table(
+    "exports",
+    "one file of the inbox",
+    ("sequence",),
+    {
+        "sequence": ("int", "order of arrival in the ledger, from 1"),
+        "export_id": (
+            "text",
+            "first 16 hexadecimal digits of the SHA-256; where the file name gives the pump, of both together",
+        ),
+        "sha256": ("text", "SHA-256 of the bytes as they arrived"),
+        "file": ("text", "name in the inbox"),
+        "bytes": ("int", "size [bytes]"),
+        "source": ("text", "source of fleet.toml that the file name matched"),
+        "dialect": ("text", "dialect it was read by"),
+        "status": ("text", "read, set aside, or repeated (same bytes as an earlier export)"),
+        "problem": ("text", "why it was set aside; empty when read"),
+        "data_rows": ("int", "rows that hold data: physical rows less header, preamble, footer and blank lines"),
+        "readings": ("int", "of these: readings"),
+        "duplicates": ("int", "of these: repeats of a reading already held"),
+        "quarantine": ("int", "of these: well-formed rows that a rule refuses"),
+        "rejects": ("int", "of these: rows that cannot be read"),
+        "other_lines": ("int", "header, preamble, footer and blank lines"),
+        "pumps": ("int", "pumps in the readings"),
+        "hold_s": ("int", "nominal sample interval: how long the last reading before a gap stands [s]"),
+        "gap_limit_s": ("int", "longest time from one reading to the next that still counts as observed [s]"),
+        "first_utc": ("time", "first reading"),
+        "last_utc": ("time", "last reading"),
+    },
+)
+
+SPANS = Table(
+    "spans",
+    "a stretch of one pump at one speed within one local day",
+    ("pump_id", "start_utc"),
+    {
+        "site_id": ("text", "site"),
+        "pump_id": ("text", "pump"),
+        "day_local": ("day", "local day; spans end at local midnight"),
+        "start_utc": ("time", "beginning"),
+        "end_utc": ("time", "end"),
+        "duration_min": ("real", "length [min]"),
+        "start_min": ("real", "minutes elapsed since local midnight at the beginning [min]"),
+        "kind": ("text", "run, off or unknown"),
+        "cause": ("text", "plan period, priming, override, freeze protection, unexplained, off or unknown"),
+        "period": ("int", "plan period 1-3 where the cause is plan period or priming"),
+        "planned_speed_rpm": (
+            "real",
+            "speed the plan in force asks for, by wall clock [rev/min]; 0 off; null no plan on record",
+        ),
+        "speed_rpm": ("real", "time-weighted mean speed [rev/min], 0 off; null unknown or not logged"),
+        "power_w": (
+            "real",
+            "time-weighted mean of the logged wire power [W]; null where none is logged, also under a counter",
+        ),
+        "energy_kwh": ("real", "metered energy, from power or counter [kWh]; null not metered or unknown"),
+        "flow_m3h": ("real", "time-weighted mean metered flow [m3/h]; null not metered"),
+        "aux_on": ("bool", "auxiliary load energised; null not logged"),
+        "air_temperature_c": ("real", "mean air temperature of the site's weather station [deg C]; null no station"),
+        "readings": ("int", "readings behind the span"),
+    },
+)
+
+PROFILE = Table(
+    "profile",
+    "a quarter hour of one pump's local day",
+    ("pump_id", "day_local", "quarter"),
+    {
+        "site_id": ("text", "site"),
+        "pump_id": ("text", "pump"),
+        "day_local": ("day", "local day of 92, 96 or 100 quarters"),
+        "quarter": ("int", "quarters elapsed since local midnight, from 0"),
+        "clock_local": ("text", "wall clock at its beginning, HH:MM"),
+        "run_min": ("real", "minutes running [min]"),
+        "off_min": ("real", "minutes off [min]"),
+        "unknown_min": ("real", "minutes unknown [min]"),
+        "aux_min": ("real", "minutes with the auxiliary load energised [min]; null not logged"),
+        "speed_rpm": ("real", "mean speed over the observed minutes, off counted as 0 [rev/min]; null none observed"),
+        "planned_speed_rpm": ("real", "speed of the plan in force [rev/min]; null no plan on record"),
+        "energy_kwh": ("real", "metered energy [kWh]; null none metered"),
+    },
+)
+
+DAILY = Table(
+    "daily",
+    "one pump's local day",
+    ("site_id", "pump_id", "day_local"),
+    {
+        "site_id": ("text", "site"),
+        "pump_id": ("text", "pump"),
+        "day_local": ("day", "local day"),
+        "day_min": ("real", "length of the day: 1380, 1440 or 1500 [min]"),
+        "observed_min": ("real", "minutes known to run or to stand [min]"),
+        "run_min": ("real", "minutes running [min]"),
+        "longest_gap_min": ("real", "longest unknown stretch [min]"),
+        "coverage": ("real", "observed_min / day_min"),
+        "energy_coverage": ("real", "share of the day with metered energy"),
+        "valid": ("bool", "coverage at least 0.90 and no gap over two hours"),
+        "believed": ("bool", "valid, and no data verdict against the pump (units, identity)"),
+        "starts": ("int", "starts from standstill"),
+        "volume_m3_lo": ("real", "filtered volume, low [m3]; null no flow source"),
+        "volume_m3_mid": ("real", "filtered volume [m3]"),
+        "volume_m3_hi": ("real", "filtered volume, high [m3]"),
+        "volume_source": ("text", "metered, commissioned, curve, or none"),
+        "turnovers_lo": ("real", "volume / pool volume, low"),
+        "turnovers_mid": ("real", "volume / pool volume"),
+        "turnovers_hi": ("real", "volume / pool volume, high"),
+        "energy_kwh_lo": ("real", "wire energy, low [kWh]; null no source"),
+        "energy_kwh_mid": ("real", "wire energy [kWh]"),
+        "energy_kwh_hi": ("real", "wire energy, high [kWh]"),
+        "energy_source": ("text", "metered power, counter, fitted curve, mixed, or none"),
+        "peak_kwh": ("real", "of energy_kwh_mid in bands marked peak [kWh]; null no tariff"),
+        "cost": ("real", "energy_kwh_mid by tariff band [currency]; null no tariff"),
+        "aux_min": ("real", "minutes with the auxiliary load energised [min]; null not logged"),
+    },
+)
+
+SAVINGS = Table(
+    "savings",
+    "one site's local day against its single-speed baseline",
+    ("site_id", "day_local"),
+    {
+        "site_id": ("text", "site"),
+        "day_local": ("day", "local day"),
+        "counted": ("bool", "enters totals"),
+        "reason": ("text", "why it does not; empty when counted"),
+        "coverage": ("real", "smallest coverage of the site's pumps"),
+        "measured_kwh": ("real", "wire energy of the day, all pumps [kWh]"),
+        "baseline_kwh": ("real", "single-speed pump at its recorded hours [kWh]"),
+        "baseline_equal_kwh": ("real", "single-speed pump moving the same volume [kWh]; null no volume"),
+        "raw_kwh_lo": ("real", "baseline less measured, low [kWh]"),
+        "raw_kwh_mid": ("real", "baseline less measured [kWh]"),
+        "raw_kwh_hi": ("real", "baseline less measured, high [kWh]"),
+        "equal_kwh_lo": ("real", "equal-volume baseline less measured, low [kWh]"),
+        "equal_kwh_mid": ("real", "equal-volume baseline less measured [kWh]"),
+        "equal_kwh_hi": ("real", "equal-volume baseline less measured, high [kWh]"),
+        "equal_money_mid": ("real", "equal-volume saving at the day's mean price [currency]; null no tariff"),
+        "source": ("text", "where baseline and measured energy come from"),
+    },
+)
+
+FINDINGS = Table(
+    "findings",
+    "one explained departure of one site",
+    ("site_id", "rank", "rule_id", "component"),
+    {
+        "site_id": ("text", "site; empty for a finding about a whole source"),
+        "rule_id": ("text", "catalogue identifier such as A1"),
+        "component": ("text", "pump_id or export that it is about"),
+        "name": ("text", "plain name"),
+        "verdict": ("text", "found, or cannot tell"),
+        "severity": ("text", "safety, this week, next visit, note or data"),
+        "rank": ("int", "order within the site, 1 is the headline"),
+        "explained_by": ("text", "rule_id of the finding that explains it; empty for its own"),
+        "first_day": ("day", "first local day of the evidence"),
+        "last_day": ("day", "last local day of the evidence"),
+        "days": ("int", "local days with evidence"),
+        "measured": ("real", "the number that was compared"),
+        "threshold": ("real", "what it was compared with"),
+        "unit": ("text", "unit of both"),
+        "sentence": ("text", "what happens, for the manager"),
+        "instruction": ("text", "what to do, for the technician"),
+        "caution": ("text", "safety caution to print; empty if none"),
+        "benefit_kwh_week": ("real", "energy the fix saves in a week [kWh]; null unknown or none"),
+        "benefit_money_week": ("real", "money the fix saves in a week [currency]; null no tariff"),
+        "probability": ("real", "how likely the finding is true, 0-1, a starting value per rule"),
+        "work_min": ("real", "minutes of work at the site, a starting value per rule [min]"),
+    },
+)
+
+ACTIONS = Table(
+    "actions",
+    "the one line of a site in the review",
+    ("rank",),
+    {
+        "rank": ("int", "order in the review, from 1"),
+        "site_id": ("text", "site"),
+        "site_name": ("text", "name in the register"),
+        "route": ("text", "route in the register"),
+        "rule_id": ("text", "headline finding"),
+        "severity": ("text", "safety, this week, next visit, note or data"),
+        "action": ("text", "what to do"),
+        "why": ("text", "one sentence"),
+        "also_seen": ("text", "other findings of the site, by name, separated by semicolons"),
+        "benefit_kwh_week": ("real", "energy [kWh per week]; null unknown"),
+        "benefit_money_week": ("real", "money [currency per week]; null unknown"),
+        "probability": ("real", "0-1"),
+        "work_min": ("real", "minutes of work [min]"),
+        "first_day": ("day", "since when"),
+        "state": ("text", "open"),
+    },
+)
+
+SITE_WEEKS = Table(
+    "site_weeks",
+    "one site's week, the fleet roll-up",
+    ("site_id",),
+    {
+        "site_id": ("text", "site"),
+        "reporting": ("bool", "at least one reading in the week"),
+        "believable": ("bool", "at least five believed days for every pump"),
+        "doubt": ("text", "why it is not believable; empty when it is"),
+        "valid_days": ("int", "local days on which every pump is valid and believed"),
+        "coverage": ("real", "observed share of the week"),
+        "turnovers_lo": ("real", "mean per believed day, low; null cannot tell"),
+        "turnovers_mid": ("real", "mean per believed day"),
+        "turnovers_hi": ("real", "mean per believed day, high"),
+        "required_turnovers": ("real", "per day, from the register; null not entered"),
+        "energy_kwh_lo": ("real", "wire energy of the week, low [kWh]"),
+        "energy_kwh_mid": ("real", "wire energy of the week [kWh]"),
+        "energy_kwh_hi": ("real", "wire energy of the week, high [kWh]"),
+        "cost": ("real", "money of the week [currency]; null no tariff"),
+        "best_plan_kwh": ("real", "energy of the site's own simple best plan over a week [kWh]; null none"),
+        "best_plan_cost": ("real", "its cost over a week [currency]; null none"),
+        "baseline_kwh": ("real", "single-speed baseline over the counted days [kWh]; null none recorded"),
+        "counted_days": ("int", "days that enter the savings"),
+        "raw_kwh_lo": ("real", "raw saving over the counted days, low [kWh]"),
+        "raw_kwh_mid": ("real", "raw saving over the counted days [kWh]"),
+        "raw_kwh_hi": ("real", "raw saving over the counted days, high [kWh]"),
+        "equal_kwh_lo": ("real", "equal-volume saving over the counted days, low [kWh]"),
+        "equal_kwh_mid": ("real", "equal-volume saving over the counted days [kWh]"),
+        "equal_kwh_hi": ("real", "equal-volume saving over the counted days, high [kWh]"),
+    },
+)
+
+DOUBTS = Table(
+    "doubts",
+    "why the data of one pump is not believed",
+    ("site_id", "pump_id"),
+    {
+        "site_id": ("text", "site"),
+        "pump_id": ("text", "pump"),
+        "doubt": ("text", "one phrase"),
+    },
+)
+
+CHECKS = Table(
+    "checks",
+    "one expectation on one table of the week",
+    ("suite", "meaning", "expectation"),
+    {
+        "suite": ("text", "name of the suite in expectations/"),
+        "expectation": ("text", "type of the expectation"),
+        "meaning": ("text", "what must be true"),
+        "critical": ("bool", "a failure sets the file or site aside"),
+        "success": ("bool", "it held"),
+        "observed": ("text", "what was seen"),
+        "failing": ("text", "rows that fail it, separated by semicolons"),
+    },
+)
+
+SPEED_GRID = Table(
+    "speed_grid",
+    "one pump at one speed of the 25 rpm grid, 0 to its full speed",
+    ("pump_id", "speed_rpm"),
+    {
+        "pump_id": ("text", "pump"),
+        "speed_rpm": ("int", "grid speed: 0, 25, 50 ... [rev/min]"),
+        "flow_m3h_lo": ("real", "flow, low [m3/h]; null no flow source"),
+        "flow_m3h_mid": ("real", "flow [m3/h]"),
+        "flow_m3h_hi": ("real", "flow, high [m3/h]"),
+        "flow_source": ("text", "commissioned, curve or none"),
+        "power_w_lo": ("real", "wire power, low [W]; null no source or outside the speeds fitted"),
+        "power_w_mid": ("real", "wire power [W]"),
+        "power_w_hi": ("real", "wire power, high [W]"),
+        "power_source": ("text", "fitted to readings, fitted to visit points, or none"),
+    },
+)
+
+BEST_PLANS = Table(
+    "best_plans",
+    "the simple best plan of one pump, where one may be given",
+    ("pump_id",),
+    {
+        "site_id": ("text", "site"),
+        "pump_id": ("text", "pump"),
+        "speed_rpm": ("int", "speed to key in [rev/min]; null none may be given"),
+        "start_local": ("text", "HH:MM"),
+        "stop_local": ("text", "HH:MM"),
+        "hours": ("real", "running time a day [h]"),
+        "energy_kwh_day": ("real", "wire energy a day [kWh]"),
+        "cost_day": ("real", "money a day, mean over a week [currency]; null no tariff"),
+        "turnovers_lo": ("real", "turnovers a day by the low flow bound"),
+        "withheld": ("text", "why no plan is given; empty when one is"),
+    },
+)
+
+ALL = (
+    READINGS,
+    REFUSED,
+    EXPORTS,
+    SPANS,
+    PROFILE,
+    DAILY,
+    SAVINGS,
+    FINDINGS,
+    ACTIONS,
+    SITE_WEEKS,
+    DOUBTS,
+    CHECKS,
+    SPEED_GRID,
+    BEST_PLANS,
+)
