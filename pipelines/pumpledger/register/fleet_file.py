@@ -1,0 +1,135 @@
+"""fleet.toml: name, zone, units, currency, and which files of the inbox are read by which dialect."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from pumpledger.problems import FleetError, Problem
+from pumpledger.register.zone import is_zone
+
+_KNOWN = ("name", "made_up", "zone", "units", "currency", "meter_accuracy", "source")
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Files of the inbox whose name matches the glob ``files`` and are read by ``dialect``."""
+
+    name: str
+    files: str
+    dialect: str
+
+
+@dataclass(frozen=True, slots=True)
+class FleetFile:
+    """What fleet.toml says. ``meter_accuracy`` is the relative accuracy of logged power and energy (0.02 is 2 %)."""
+
+    name: str
+    made_up: bool
+    zone: str
+    units: str
+    currency: str
+    meter_accuracy: float
+    sources: tuple[Source, ...]
+
+
+def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
+    """Read ``folder/fleet.toml``; ``None`` where a fleet cannot run on what it says, with its faults in ``problems``.
+
+    Raises:
+        FleetError: the folder or the file is missing, or the file is not TOML.
+    """
+    name = "fleet.toml"
+    if not folder.is_dir():
+        raise FleetError(
+            Problem(
+                "fleet_missing", f"there is no fleet folder at {folder}; `pumpledger demo DIR` makes one to look at"
+            )
+        )
+    try:
+        content = tomllib.loads((folder / name).read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise FleetError(
+            Problem(
+                "fleet_file_missing", f"{folder} holds no fleet.toml; see the README, 'The fleet folder'", file=name
+            )
+        ) from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
+        raise FleetError(Problem("fleet_file_unreadable", f"is not a TOML file ({error})", file=name)) from None
+    faults: list[Problem] = []
+    for key in content:
+        if key not in _KNOWN:
+            close = difflib.get_close_matches(key, _KNOWN, n=1)
+            problems.append(
+                Problem(
+                    "unknown_key",
+                    f"the key {key!r} is not known and is not used" + (f"; did you mean {close[0]}?" if close else ""),
+                    "warns",
+                    name,
+                    column=key,
+                )
+            )
+    zone = content.get("zone")
+    if not is_zone(zone):
+        faults.append(
+            Problem("fleet_zone", 'zone is an IANA time zone such as "America/Los_Angeles"', file=name, column="zone")
+        )
+    units = content.get("units", "metric")
+    if units not in ("metric", "us"):
+        faults.append(Problem("fleet_units", 'units is "metric" or "us"', file=name, column="units"))
+    accuracy = content.get("meter_accuracy", 0.02)
+    if isinstance(accuracy, bool) or not isinstance(accuracy, int | float) or not 0 < accuracy < 0.5:
+        faults.append(
+            Problem(
+                "fleet_meter_accuracy",
+                "meter_accuracy is a share between 0 and 0.5, such as 0.02",
+                file=name,
+                column="meter_accuracy",
+            )
+        )
+    if not isinstance(content.get("made_up", False), bool):
+        faults.append(Problem("fleet_made_up", "made_up is true or false, without quotes", file=name, column="made_up"))
+    sources = _sources(content.get("source"), name, faults)
+    problems += faults
+    if faults:
+        return None
+    return FleetFile(
+        name=str(content.get("name", folder.name)),
+        made_up=content.get("made_up", False),
+        zone=zone,
+        units=units,
+        currency=str(content.get("currency", "USD")),
+        meter_accuracy=float(accuracy),
+        sources=sources,
+    )
+
+
+def _sources(declared: object, name: str, faults: list[Problem]) -> tuple[Source, ...]:
+    if not isinstance(declared, list) or not declared:
+        faults.append(
+            Problem(
+                "fleet_source",
+                "at least one [[source]] with name, files and dialect is needed",
+                file=name,
+                column="source",
+            )
+        )
+        return ()
+    sources = []
+    for number, item in enumerate(declared, start=1):
+        if not isinstance(item, dict) or not all(
+            isinstance(item.get(key), str) and item[key] for key in ("name", "files", "dialect")
+        ):
+            faults.append(
+                Problem(
+                    "fleet_source",
+                    f'[[source]] number {number} needs name, files (a glob such as "coast_*.csv") and dialect',
+                    file=name,
+                    column="source",
+                )
+            )
+            continue
+        sources.append(Source(item["name"], item["files"], item["dialect"]))
+    return tuple(sources)
