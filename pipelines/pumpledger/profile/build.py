@@ -1,0 +1,42 @@
+"""From readings to spans with causes and to the quarter-hour profile of a week.
+
+Belongs here: the order of the queries and their parameters. What a span is stands in ``sql/profile``.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from pumpledger.engine.database import Database
+
+STEADY = {
+    "off_below_rpm": 50.0,  # a tenth of the slowest speed that can be keyed in: jitter about standstill
+    "idle_w": 30.0,  # above the standby of controllers (a few watts to 15 W, catalogue note), below any running pump
+    "same_speed_rpm": 40.0,  # above the jitter of a drive (about 5 rpm either way, common practice, no source), below two grid steps
+}
+CAUSES = {
+    "near_rpm": 50.0,  # two grid steps
+    "edge_min": 16.0,  # one quarter-hour interval and a minute of clock
+    "override_least_min": 20.0,
+    "override_most_min": 24 * 60 + 16.0,  # an override lasts up to 24 h (common practice, no source), and an edge
+    "freeze_margin_c": 3.0,  # station against pad
+}
+
+
+def build_spans(db: Database, margin: timedelta) -> None:
+    """Fill ``span`` for the days of the calendar from ``reading`` and ``export_hold``; needs the register and the calendar in ``db``.
+
+    ``margin`` is the longest gap limit: how far outside the days a reading can still reach into them.
+    """
+    days = db.table("local_day")
+    db.build("steady", "profile/steady", {
+        **STEADY, "from_utc": days["start_utc"].min() - margin, "to_utc": days["end_utc"].max() + margin,
+    })
+    db.build("observed", "profile/observed")
+    db.build("piece", "profile/piece")
+    db.build("span", "profile/causes", CAUSES)
+
+
+def build_profile(db: Database) -> None:
+    """Fill ``profile`` from ``span``."""
+    db.build("profile", "profile/profile")
