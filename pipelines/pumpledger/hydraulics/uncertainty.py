@@ -1,0 +1,46 @@
+"""How far an estimate may be off: every half-width, with its reason. The one place for these numbers.
+
+Belongs here: named constants. All are assumptions of this project unless a source stands beside them. They are
+half-widths of a band that is meant to hold about nineteen times in twenty, as a share of the value unless the name says
+a unit.
+"""
+
+from __future__ import annotations
+
+# Flow read at commissioning: a portable flow meter on short pool pipework reads within about 4 %, and the filter is
+# loaded anywhere between clean and due, another 4 % in flow. Together 6 %. Common practice, no source.
+COMMISSIONED_FLOW = 0.06
+
+# Flow from a catalogue curve and a design point: pipes as built, valves and filter are not as drawn. Common practice,
+# no source.
+CURVE_FLOW = 0.15
+
+# Head of the pump against its published curve: ISO 9906 grade 2 allows 5 % [from memory, medium confidence].
+CURVE_HEAD = 0.05
+
+# Height as written in the register: a tape on a roof edge, or a check valve that needs some pressure to open.
+STATIC_HEAD = 0.10
+STATIC_HEAD_LEAST_M = 0.2
+
+# A power fit through as many points as it has parameters shows no scatter of its own: filter load, water temperature
+# and voltage move wire power at one speed by about this much. Common practice, no source.
+POWER_SCATTER = 0.05
+
+# Scatter of a fit is never believed to be smaller than this: medians hide what one day does.
+POWER_SCATTER_LEAST = 0.01
+
+# Wire power read once at a visit with a clamp meter or the drive's own display.
+VISIT_POWER = 0.03
+
+# Metered flow: an in-line meter on pool pipework, seldom with the straight lengths it asks for.
+METERED_FLOW = 0.05
+
+# Single-speed baseline power by where it comes from. 'measured': a clamp meter. 'nameplate': full load is seldom drawn.
+# 'owner record': bills and memory. 'stipulated': agreed with a programme, not observed.
+BASELINE_POWER = {"measured": 0.03, "nameplate": 0.10, "owner record": 0.15, "stipulated": 0.10}
+
+# Baseline whose evidence is not recorded: as the weakest kind.
+BASELINE_POWER_UNKNOWN = 0.15
+
+# Flow of the former single-speed pump where the register gives one: as a flow read at commissioning.
+BASELINE_FLOW = 0.06
