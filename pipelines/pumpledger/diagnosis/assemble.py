@@ -1,0 +1,156 @@
+"""Evidence to findings: gates, explanation by cause, words.
+
+Belongs here: what holds for every rule alike. What one rule looks for stands in its query; the order of findings stands
+in `ranking.py`.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pumpledger.diagnosis.evidence import EVIDENCE
+from pumpledger.diagnosis.rules import BY_ID, CAUSES, RULES, Rule
+from pumpledger.engine.tables import FINDINGS
+
+FOUND = "found"
+CANNOT_TELL = "cannot tell"
+
+
+def gate(evidence: pl.DataFrame, facts: pl.DataFrame, doubts: pl.DataFrame) -> pl.DataFrame:
+    """Evidence without closed sites where a rule asks for the season, and with 'cannot tell' where its readings are in
+    doubt.
+
+    Args:
+        evidence: EVIDENCE.
+        facts: pump_fact (site_id, pump_id, season).
+        doubts: unit_doubt (site_id, pump_id, quantity).
+    """
+    closed = facts.filter(pl.col("season") == "closed")["site_id"].unique().to_list()
+    seasonal = [rule.id for rule in RULES if rule.season == "open"]
+    kept = evidence.filter(~(pl.col("rule_id").is_in(seasonal) & pl.col("site_id").is_in(closed)))
+    resting = pl.DataFrame(
+        [
+            (rule.id, quantity)
+            for rule in RULES
+            if not rule.id.startswith("B")
+            for quantity in ("speed", "power")
+            if quantity in rule.needs
+        ],
+        schema={"rule_id": pl.String, "quantity": pl.String},
+        orient="row",
+    )
+    # A site's rule rests on all its pumps, a pump's rule on that pump alone.
+    doubted = pl.concat(
+        [
+            doubts.select("site_id", pl.col("pump_id").alias("component"), "quantity"),
+            doubts.select("site_id", "quantity")
+            .join(
+                kept.filter(pl.col("rule_id").is_in(["O1", "O3", "C12"])).select("site_id", "component"), on="site_id"
+            )
+            .select("site_id", "component", "quantity"),
+        ]
+    ).unique()
+    struck = (
+        doubted.join(resting, on="quantity")
+        .select("site_id", "component", "rule_id")
+        .unique()
+        .with_columns(doubted=pl.lit(True))
+    )
+    marked = kept.join(struck, on=["site_id", "component", "rule_id"], how="left", maintain_order="left")
+    in_doubt = pl.col("doubted").fill_null(False)
+    return marked.with_columns(
+        pl.when(in_doubt).then(pl.lit(CANNOT_TELL)).otherwise("verdict").alias("verdict"),
+        pl.when(in_doubt).then(pl.lit("readings in a known unit (see B4)")).otherwise("needs").alias("needs"),
+        *(
+            pl.when(in_doubt).then(None).otherwise(column).alias(column)
+            for column in ("benefit_kwh_week", "benefit_money_week", "explained_by", "severity", "extra")
+        ),
+    ).select(list(EVIDENCE.columns))
+
+
+def explain(evidence: pl.DataFrame) -> pl.DataFrame:
+    """Evidence with ``explained_by`` filled: the first cause found on the same site, and for a single pump's finding on
+    that pump.
+
+    A cause without a benefit of its own takes the greatest of what it explains: mending the cause brings it.
+    """
+    found = evidence.filter(pl.col("verdict") == FOUND)
+    seen: dict[tuple[str, str], set[str]] = {}
+    for site, rule, component in found.select("site_id", "rule_id", "component").iter_rows():
+        seen.setdefault((site, rule), set()).add(component)
+    causes: list[str] = []
+    for row in evidence.select("site_id", "rule_id", "component", "verdict", "explained_by").iter_rows(named=True):
+        site_wide = row["rule_id"] in ("O1", "O3", "C12")
+        cause = row["explained_by"] or ""
+        if cause and (row["site_id"], cause) not in seen:
+            cause = ""
+        if not cause and row["verdict"] == FOUND:
+            for candidate in CAUSES.get(row["rule_id"], ()):
+                pumps = seen.get((row["site_id"], candidate), set())
+                if pumps and (site_wide or row["component"] in pumps):
+                    cause = candidate
+                    break
+        causes.append(cause if row["verdict"] == FOUND else "")
+    marked = evidence.with_columns(pl.Series("explained_by", causes, dtype=pl.String))
+    gains = (
+        marked.filter(pl.col("explained_by") != "")
+        .group_by("site_id", rule_id=pl.col("explained_by"))
+        .agg(gain_kwh=pl.col("benefit_kwh_week").max(), gain_money=pl.col("benefit_money_week").max())
+    )
+    own = (pl.col("verdict") == FOUND) & pl.col("benefit_kwh_week").is_null() & pl.col("benefit_money_week").is_null()
+    return (
+        marked.join(gains, on=["site_id", "rule_id"], how="left", maintain_order="left")
+        .with_columns(
+            pl.when(own).then("gain_kwh").otherwise("benefit_kwh_week").alias("benefit_kwh_week"),
+            pl.when(own).then("gain_money").otherwise("benefit_money_week").alias("benefit_money_week"),
+        )
+        .select(list(EVIDENCE.columns))
+    )
+
+
+def advice(plans: pl.DataFrame) -> dict[str, str]:
+    """``site_id -> what to key in`` from BEST_PLANS, or why nothing is proposed."""
+    texts: dict[str, list[str]] = {}
+    for row in plans.sort("site_id", "pump_id").iter_rows(named=True):
+        if row["speed_rpm"] is None:
+            text = f"No plan is proposed for {row['pump_id']}: {row['withheld']}."
+        else:
+            hours = f"from {row['start_local']} to {row['stop_local']}"
+            text = f"Simple best plan for {row['pump_id']}: {row['speed_rpm']} rev/min {hours}."
+        texts.setdefault(row["site_id"], []).append(text)
+    return {site: " ".join(lines) for site, lines in texts.items()}
+
+
+def _sentence(rule: Rule, row: dict[str, object]) -> str:
+    if row["verdict"] == CANNOT_TELL:
+        return f"cannot tell: needs {row['needs']}" if row["needs"] else f"cannot tell: {row['extra']}"
+    count = "1 day" if row["days"] == 1 else f"{row['days']} days"
+    return rule.sentence.format(**{**row, "extra": row["extra"] or "", "day_count": count}).strip()
+
+
+def findings(evidence: pl.DataFrame, plans: pl.DataFrame) -> pl.DataFrame:
+    """Explained EVIDENCE as FINDINGS without a rank (rank 0)."""
+    keyed_in = advice(plans)
+    rows = []
+    for row in evidence.iter_rows(named=True):
+        rule = BY_ID[row["rule_id"]]
+        found = row["verdict"] == FOUND
+        filled = {
+            **row,
+            "advice": keyed_in.get(row["site_id"], "No plan is proposed: the register and readings do not allow one."),
+        }
+        rows.append(
+            {
+                **{column: row[column] for column in FINDINGS.columns if column in row},
+                "name": rule.name,
+                "severity": (row["severity"] or rule.severity) if found else "note",
+                "rank": 0,
+                "explained_by": row["explained_by"] or "",
+                "sentence": _sentence(rule, row),
+                "instruction": rule.instruction.format(**filled) if found else "",
+                "caution": rule.caution if found else (rule.caution if rule.id == "D17" else ""),
+                "probability": rule.probability if found else None,
+                "work_min": rule.work_min if found else None,
+            }
+        )
+    return FINDINGS.conform(pl.DataFrame(rows, schema=FINDINGS.schema))

@@ -1,0 +1,62 @@
+"""One week's findings: runs every rule over the days up to the week's end and writes the table ``finding``.
+
+Belongs here: the order of the steps. Rules, words and ranks stand in their own modules.
+
+Tables read: site, pump, plan, plan_window, plan_slot, local_day, span, profile, daily, speed_grid, best_plan, export,
+refused_count, visit, weather, tariff_band, fleet_day (day_local, in_week), pump_source (pump_id, source: source of
+fleet.toml that the pump's readings came from).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+import polars as pl
+
+from pumpledger.diagnosis.assemble import explain, findings, gate
+from pumpledger.diagnosis.clock import clock_evidence
+from pumpledger.diagnosis.early import struck_days, unit_doubts
+from pumpledger.diagnosis.evidence import as_evidence
+from pumpledger.diagnosis.ranking import rank_findings
+from pumpledger.diagnosis.rules import RULES, parameter_values
+from pumpledger.engine.database import Database
+
+Parameters = Mapping[str, Mapping[str, float]]
+
+_SQL_RULES = tuple(rule for rule in RULES if rule.id not in ("A1", "A2"))
+
+
+def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | None = None) -> None:
+    """Make ``finding`` (FINDINGS) for the ISO week ``week`` that ends on ``week_end``.
+
+    Args:
+        db: holds the tables named above; the working tables of the rules are added to it.
+        week: such as '2026-W45'.
+        week_end: last local day of that week.
+        parameters: ``rule_id -> parameter -> value`` in place of the registry's defaults.
+
+    Raises:
+        ValueError: ``week_end`` is not in ``week``, or a parameter that does not exist or is out of bounds.
+    """
+    if f"{week_end:%G-W%V}" != week:
+        raise ValueError(f"{week_end} is not in week {week}")
+    values = {rule.id: parameter_values(rule, parameters) for rule in RULES}
+    db.build("judged_day", "diagnosis/judged_day", {"week_end": week_end})
+    db.build("pump_fact", "diagnosis/pump_fact")
+    db.build("excused_day", "diagnosis/excused_day")
+    unit_doubts(db)
+    struck_days(db, parameters)
+    db.build("site_day", "diagnosis/site_day")
+    db.build("site_fact", "diagnosis/site_fact")
+
+    # Last with A1's thresholds, because C10 reads the table clock_match that it leaves.
+    hour_out = clock_evidence(db, values["A2"])
+    half_day_out = clock_evidence(db, values["A1"]) if values["A1"] != values["A2"] else hour_out
+    evidence = [half_day_out.filter(pl.col("rule_id") == "A1"), hour_out.filter(pl.col("rule_id") == "A2")]
+    for rule in _SQL_RULES:
+        used = {} if rule.id == "D8" else values[rule.id]  # D8's thresholds made idle_day
+        evidence.append(as_evidence(rule.id, db.query(f"diagnosis/rule_{rule.id.lower()}", used)))
+
+    gated = gate(pl.concat(evidence), db.table("pump_fact"), db.table("unit_doubt"))
+    rank_findings(db, findings(explain(gated), db.table("best_plan")))

@@ -1,0 +1,75 @@
+-- C10, override left on: stretches off the plan that no visit covers.
+-- grain: one pump. inputs: span, daily, judged_day, excused_day, clock_match, speed_grid.
+-- parameters: $stretch_min [min], $days. columns: those of EVIDENCE that it fills.
+-- Off its plan on all valid days but one, with a programme that differs from the record, is a stale record as likely as
+--   an override.
+-- An override lasts at most 24 h and then hands back to the plan (facts 2k, from memory): longer is said, not needed.
+with off_plan as (
+    select s.site_id, s.pump_id, s.day_local, j.in_week, s.start_utc, s.end_utc, s.duration_min, s.energy_kwh,
+        case when s.planned_speed_rpm = 0 then 0.0 else g.power_w_mid * s.duration_min / 60000 end as planned_kwh
+    from span as s
+    join judged_day as j using (day_local)
+    left join speed_grid as g on g.pump_id = s.pump_id and g.speed_rpm = round(s.planned_speed_rpm / 25) * 25
+    anti join excused_day as x on x.pump_id = s.pump_id and x.day_local = s.day_local
+    where s.kind = 'run' and s.cause in ('override', 'unexplained')
+),
+marked as (
+    select *, coalesce(start_utc > lag(end_utc) over (partition by pump_id order by start_utc), true) as begins
+    from off_plan
+),
+numbered as (
+    select *, sum(begins::int) over (partition by pump_id order by start_utc) as stretch
+    from marked
+),
+stretches as (
+    select site_id, pump_id, stretch, min(day_local) as first_day, max(day_local) as last_day, sum(duration_min)
+        as stretch_min,
+        list(distinct day_local) filter (in_week) as days, sum(energy_kwh - planned_kwh) as excess_kwh,
+        count(*) = count(energy_kwh - planned_kwh) as excess_known
+    from numbered
+    group by site_id, pump_id, stretch
+),
+long_in_week as (
+    select s.*
+    from stretches as s
+    join judged_day as j on j.day_local = s.last_day and j.in_week
+    where s.stretch_min >= $stretch_min
+),
+counted as (
+    select site_id, pump_id, min(first_day) as first_day, max(last_day) as last_day,
+        len(list_distinct(flatten(list(days)))) as days,
+        max(stretch_min) as longest_min, sum(excess_kwh) as excess_kwh, bool_and(excess_known) as excess_known
+    from long_in_week
+    group by site_id, pump_id
+),
+valid_days as (
+    select d.pump_id, count(*) as valid_days
+    from daily as d
+    join judged_day as j on j.day_local = d.day_local and j.in_week
+    where d.valid
+    group by d.pump_id
+),
+judged as (
+    select c.*, m.verdict as clock, coalesce(v.valid_days, 0) - 1 as most_days
+    from counted as c
+    left join clock_match as m using (pump_id)
+    left join valid_days as v using (pump_id)
+    where c.days >= $days
+),
+evidence as (
+    select site_id, pump_id as component,
+        case when unsettled then 'cannot tell' else 'found' end as verdict,
+        case when unsettled
+            then 'the plan that is really keyed in: on most days what runs differs from the record, pump or record' end
+                as needs,
+        first_day, last_day, days, longest_min / 60 as measured, $stretch_min / 60.0 as threshold, 'h' as unit,
+        case when longest_min > 1440 then 'One stretch is longer than the 24 h that an override may last.' else '' end
+            as extra,
+        case when excess_known then greatest(excess_kwh, 0) end as benefit_kwh_week
+    from (
+        select *, coalesce(clock in ('differs from record', 'ambiguous') and days >= most_days
+            or clock = 'whole source shifted', false) as unsettled
+        from judged
+    )
+)
+select * from evidence order by site_id, component

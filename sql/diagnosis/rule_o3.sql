@@ -1,0 +1,62 @@
+-- O3, costs more than it has to: the week's days against the site's own simple best plan, in money where there is a
+--   tariff, else in kWh.
+-- grain: one site. inputs: site_fact, site_day, pump_fact, best_plan.
+-- parameters: $excess (share), $money_limit [currency per week], $kwh_limit [kWh per week], $days (of 7). columns:
+--   those of EVIDENCE that it fills.
+with plans as (
+    select f.site_id, count(b.speed_rpm) = count(*) as planned, count(b.cost_day) = count(*) as priced,
+        sum(b.energy_kwh_day) as plan_kwh,
+        sum(b.cost_day) as plan_cost,
+        string_agg(distinct b.withheld, '; ' order by b.withheld) filter (b.speed_rpm is null and b.withheld <> '')
+            as withheld
+    from pump_fact as f
+    left join best_plan as b using (pump_id)
+    group by f.site_id
+),
+compared as (
+    select d.site_id, d.day_local, p.priced,
+        case when p.priced then d.cost else d.energy_kwh end as spent, case when p.priced
+            then p.plan_cost else p.plan_kwh end as needed,
+        d.energy_kwh - p.plan_kwh as excess_kwh
+    from site_day as d
+    join plans as p using (site_id)
+    where p.planned
+),
+judged as (
+    select f.site_id, f.component, p.planned, p.priced, p.withheld, count(c.spent) as judged_days,
+        count(*) filter (c.spent > (1 + $excess) * c.needed) as days,
+        min(c.day_local) filter (c.spent > (1 + $excess) * c.needed) as first_day,
+        max(c.day_local) filter (c.spent > (1 + $excess) * c.needed) as last_day,
+        avg(c.spent) as measured, any_value(c.needed) as threshold, 7 * avg(c.spent - c.needed) as excess_week,
+        7 * avg(c.excess_kwh) as excess_kwh_week
+    from site_fact as f
+    join plans as p using (site_id)
+    left join compared as c using (site_id)
+    group by f.site_id, f.component, p.planned, p.priced, p.withheld
+),
+found as (
+    select site_id, component, 'found' as verdict, null as needs, first_day, last_day, days, measured, threshold,
+        case when priced then 'money a day' else 'kWh a day' end as unit,
+        case when priced then format('Costs {:.2f} a day in the currency of the fleet', measured)
+            else format('Uses {:.2f} kWh a day', measured) end as extra,
+        greatest(excess_kwh_week, 0) as benefit_kwh_week, case when priced then excess_week end as benefit_money_week
+    from judged
+    where planned and days >= $days and excess_week > case when priced then $money_limit else $kwh_limit end
+),
+silent as (
+    select site_id, component, 'cannot tell' as verdict,
+        case when not planned then coalesce('a simple best plan, which is withheld: ' || withheld, 'a simple best plan')
+            else format('at least {:.0f} believed days with energy in the week', $days::double) end as needs,
+        null::date as first_day, null::date as last_day, null::bigint as days, null::double as measured, null::double
+            as threshold,
+        case when priced then 'money a day' else 'kWh a day' end as unit, null as extra, null::double
+            as benefit_kwh_week, null::double as benefit_money_week
+    from judged
+    where not planned or judged_days < $days
+),
+evidence as (
+    from found
+    union all
+    from silent
+)
+select * from evidence order by site_id, component

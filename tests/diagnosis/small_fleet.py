@@ -1,0 +1,426 @@
+"""A small made-up fleet for the rules' tests: speeds by the minute in, every table of the lake out.
+
+It integrates by plain sums over minutes, independently of the pipeline's own SQL. Power is 45 + 52 (n/1000)^3 W and
+flow 0.006 n m3/h, with +-6 % on flow: invented numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import polars as pl
+from pumpledger.engine.database import Database
+from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, SPANS, SPEED_GRID
+from pumpledger.planning.simple_plan import build_best_plans
+from pumpledger.register.fields import PLANS, PUMPS, SITES, VISITS, inside_columns
+
+ZONE = ZoneInfo("America/Los_Angeles")
+FIRST, LAST = date(2026, 10, 26), date(2026, 11, 8)  # the clocks go back on Sunday 2026-11-01
+WEEK, WEEK_FIRST = "2026-W45", date(2026, 11, 2)
+PLAN = ((1, 1500, 360, 480), (2, 1000, 480, 1200))  # 90 m3 a day
+FLOW_PER_RPM = 0.006
+_POLARS = {
+    "text": pl.String,
+    "id": pl.String,
+    "zone": pl.String,
+    "choice": pl.String,
+    "number": pl.Float64,
+    "count": pl.Int64,
+    "day": pl.Date,
+    "clock": pl.Int64,
+    "yes_no": pl.Boolean,
+}
+Bands = tuple[tuple[str, str, int, int, float, bool], ...]
+EVENING_PEAK: Bands = (
+    ("off peak", "weekday", 0, 960, 0.2, False),
+    ("peak", "weekday", 960, 1260, 0.6, True),
+    ("off peak", "weekday", 1260, 1440, 0.2, False),
+    ("off peak", "weekend", 0, 1440, 0.2, False),
+)
+
+
+def power_w(speed_rpm: np.ndarray) -> np.ndarray:
+    return np.where(speed_rpm > 0, 45 + 52 * (speed_rpm / 1000) ** 3, 0.0)
+
+
+def _frame(fields: tuple, rows: list[dict]) -> pl.DataFrame:
+    schema = {column: _POLARS[kind] for column, kind in inside_columns(fields).items()}
+    return pl.DataFrame([{**dict.fromkeys(schema), **row} for row in rows], schema=schema)
+
+
+def midnight(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, tzinfo=ZONE).astimezone(UTC).replace(tzinfo=None)
+
+
+def wall_min(day: date) -> np.ndarray:
+    """Wall-clock minute of each elapsed minute of the day: 1380, 1440 or 1500 of them."""
+    start, stop = midnight(day), midnight(day + timedelta(days=1))
+    minutes = int((stop - start).total_seconds() // 60)
+    hours = [(start + timedelta(hours=h)).replace(tzinfo=UTC).astimezone(ZONE).hour for h in range(minutes // 60)]
+    return np.repeat(np.array(hours) * 60, 60) + np.tile(np.arange(60), len(hours))
+
+
+def planned_rpm(plan: tuple, day: date, moved_min: int = 0) -> np.ndarray:
+    """Speed of ``plan`` by the minute of ``day``; ``moved_min`` runs it that much later by the wall clock."""
+    clock = (wall_min(day) - moved_min) % 1440
+    speed = np.zeros(len(clock))
+    for _, rpm, start, stop in plan:
+        inside = (clock >= start) & (clock < stop) if stop > start else (clock >= start) | (clock < stop)
+        speed[inside] = rpm
+    return speed
+
+
+class Fleet:
+    """Sites added one by one; `database` makes the tables."""
+
+    def __init__(self) -> None:
+        self.days = [FIRST + timedelta(days=n) for n in range(14)]
+        self.sites: list[dict] = []
+        self.pumps: list[dict] = []
+        self.plans: dict[str, tuple] = {}
+        self.speed: dict[tuple[str, date], np.ndarray] = {}
+        self.aux: dict[tuple[str, date], np.ndarray] = {}
+        self.power_scale: dict[str, float] = {}
+        self.visits: list[dict] = []
+        self.air: list[tuple[str, datetime, float]] = []
+        self.bands: list[tuple] = []
+        self.refused: list[tuple] = []
+        self.exports: list[dict] = []
+
+    def site(
+        self,
+        site_id: str = "S1",
+        plan: tuple | None = PLAN,
+        moved_min: Callable[[date], int] = lambda day: 0,
+        flow: bool = True,
+        **fields: object,
+    ) -> str:
+        """Add a site with one pump that runs its plan; returns the pump's id."""
+        pump_id = f"P-{site_id}"
+        site = {
+            "site_id": site_id,
+            "site_name": f"Site {site_id}",
+            "route": "R1",
+            "zone": str(ZONE),
+            "pool_volume_m3": 80.0,
+            "pool_class": "residential",
+            "required_turnovers": 1.0,
+            "season": "open",
+            "freeze_risk": False,
+            "filter_limit_m3h": 40.0,
+            "suction_limit_m3h": 40.0,
+        }
+        pump = {"site_id": site_id, "full_speed_rpm": 3450.0, "aux_load": "none", "curve": "C" if flow else None}
+        for name, value in fields.items():
+            (pump if name in inside_columns(PUMPS) and name != "site_id" else site)[name] = value
+        self.sites.append(site)
+        self._pump(pump_id, pump, plan, moved_min)
+        return pump_id
+
+    def second_pump(self, site_id: str, plan: tuple = PLAN) -> str:
+        pump_id = f"P-{site_id}B"
+        self._pump(
+            pump_id,
+            {"site_id": site_id, "full_speed_rpm": 3450.0, "aux_load": "none", "curve": "C"},
+            plan,
+            lambda day: 0,
+        )
+        return pump_id
+
+    def _pump(self, pump_id: str, pump: dict, plan: tuple | None, moved_min: Callable[[date], int]) -> None:
+        self.pumps.append({"pump_id": pump_id, **pump})
+        if plan is not None:
+            self.plans[pump_id] = plan
+        for day in self.days:
+            self.speed[pump_id, day] = planned_rpm(plan or PLAN, day, moved_min(day))
+
+    def set(self, pump_id: str, day: date, speed_rpm: float, start_min: int = 0, stop_min: int | None = None) -> None:
+        """Speed over elapsed minutes of a day; NaN is not observed."""
+        self.speed[pump_id, day][start_min:stop_min] = speed_rpm
+
+    def load_on(self, pump_id: str, day: date, start_min: int, stop_min: int) -> None:
+        self.aux.setdefault((pump_id, day), np.zeros(len(self.speed[pump_id, day])))[start_min:stop_min] = 1
+
+    def log_aux(self, pump_id: str) -> None:
+        for day in self.days:
+            self.aux.setdefault((pump_id, day), np.zeros(len(self.speed[pump_id, day])))
+
+    def visit(self, site_id: str, day: date, work: str, **fields: object) -> None:
+        self.visits.append({"site_id": site_id, "day_local": day, "work": work, **fields})
+
+    def weather(self, station: str, air_c: Callable[[datetime], float]) -> None:
+        hour, stop = midnight(FIRST), midnight(LAST + timedelta(days=1))
+        while hour < stop:
+            self.air.append((station, hour, air_c(hour)))
+            hour += timedelta(hours=1)
+
+    def tariff(self, name: str, bands: Bands = EVENING_PEAK) -> None:
+        self.bands += [(name, *band) for band in bands]
+
+    def _price(self, tariff: str | None, day: date) -> tuple[np.ndarray, np.ndarray] | None:
+        kind, clock = "weekday" if day.isoweekday() <= 5 else "weekend", wall_min(day)
+        bands = [band for band in self.bands if band[0] == tariff and band[2] == kind]
+        if not bands:
+            return None
+        price, peak = np.zeros(len(clock)), np.zeros(len(clock), dtype=bool)
+        for _, _, _, start, stop, value, is_peak in bands:
+            inside = (clock >= start) & (clock < stop)
+            price[inside], peak[inside] = value, is_peak
+        return price, peak
+
+    def _pump_tables(self, pump: dict, site: dict, out: dict[str, list[dict]]) -> None:
+        pump_id, key = pump["pump_id"], {"site_id": site["site_id"], "pump_id": pump["pump_id"]}
+        plan, scale = self.plans.get(pump_id), self.power_scale.get(pump_id, 1.0)
+        for day in self.days:
+            speed, start = self.speed[pump_id, day], midnight(day)
+            planned = planned_rpm(plan, day) if plan else np.full(len(speed), np.nan)
+            aux = self.aux.get((pump_id, day), np.full(len(speed), np.nan))
+            watts = power_w(speed) * scale
+            state = np.nan_to_num(np.stack([speed, planned, aux]), nan=-1)
+            edges = np.flatnonzero(np.r_[True, (state[:, 1:] != state[:, :-1]).any(axis=0), True])
+            for a, b in zip(edges[:-1], edges[1:], strict=True):
+                rpm, plan_rpm = state[0, a], state[1, a]
+                kind = "unknown" if rpm < 0 else "off" if rpm == 0 else "run"
+                cause = kind if kind != "run" else "plan period" if rpm == plan_rpm else "unexplained"
+                out["span"].append(
+                    {
+                        **key,
+                        "day_local": day,
+                        "start_utc": start + timedelta(minutes=int(a)),
+                        "end_utc": start + timedelta(minutes=int(b)),
+                        "duration_min": float(b - a),
+                        "start_min": float(a),
+                        "kind": kind,
+                        "cause": cause,
+                        "planned_speed_rpm": None if plan_rpm < 0 else plan_rpm,
+                        "speed_rpm": None if rpm < 0 else rpm,
+                        "power_w": None if rpm < 0 else watts[a],
+                        "energy_kwh": None if rpm < 0 else watts[a] * (b - a) / 60000,
+                        "aux_on": None if state[2, a] < 0 else bool(state[2, a]),
+                        "readings": 1,
+                    }
+                )
+            seen, clock = ~np.isnan(speed), wall_min(day)
+            for q in range(len(speed) // 15):
+                part = slice(q * 15, q * 15 + 15)
+                mean = speed[part][seen[part]].mean() if seen[part].any() else None
+                out["profile"].append(
+                    {
+                        **key,
+                        "day_local": day,
+                        "quarter": q,
+                        "clock_local": f"{clock[q * 15] // 60:02d}:{clock[q * 15] % 60:02d}",
+                        "run_min": float((speed[part] > 0).sum()),
+                        "off_min": float((speed[part] == 0).sum()),
+                        "speed_rpm": mean,
+                        "unknown_min": float((~seen[part]).sum()),
+                        "planned_speed_rpm": None if plan is None else planned[part][0],
+                    }
+                )
+                if plan is not None:
+                    out["plan_slot"].append(
+                        {
+                            "pump_id": pump_id,
+                            "day_local": day,
+                            "quarter": q,
+                            "planned_speed_rpm": float(planned[q * 15]),
+                        }
+                    )
+            if plan is not None:
+                cuts = np.flatnonzero(np.r_[True, planned[1:] != planned[:-1], True])
+                out["plan_window"] += [
+                    {
+                        "pump_id": pump_id,
+                        "day_local": day,
+                        "period": 1,
+                        "speed_rpm": float(planned[a]),
+                        "start_utc": start + timedelta(minutes=int(a)),
+                        "end_utc": start + timedelta(minutes=int(b)),
+                    }
+                    for a, b in zip(cuts[:-1], cuts[1:], strict=True)
+                    if planned[a] > 0
+                ]
+            out["daily"].append(self._day(pump, site, key, day, speed, watts, aux))
+
+    def _day(
+        self, pump: dict, site: dict, key: dict, day: date, speed: np.ndarray, watts: np.ndarray, aux: np.ndarray
+    ) -> dict:
+        hidden = np.isnan(speed)
+        edges = np.flatnonzero(np.diff(np.r_[0, hidden.astype(int), 0]))
+        gap = max((edges[1::2] - edges[::2]).tolist(), default=0)
+        coverage = 1 - hidden.mean()
+        volume = np.nansum(speed) * FLOW_PER_RPM / 60 if pump["curve"] else None
+        energy = float(np.nansum(watts) / 60000)
+        price = self._price(site.get("tariff"), day)
+        valid = bool(coverage >= 0.9 and gap <= 120)
+        row = {
+            **dict.fromkeys(DAILY.columns),
+            **key,
+            "day_local": day,
+            "day_min": float(len(speed)),
+            "observed_min": float((~hidden).sum()),
+            "run_min": float((speed > 0).sum()),
+            "longest_gap_min": float(gap),
+            "coverage": coverage,
+            "valid": valid,
+            "believed": valid and key["pump_id"] not in self.power_scale,
+            "volume_source": "curve" if volume is not None else "none",
+            "energy_kwh_mid": energy,
+            "aux_min": None if np.isnan(aux).all() else float(np.nansum(aux)),
+        }
+        if volume is not None:
+            row |= {
+                f"turnovers_{bound}": factor * volume / site["pool_volume_m3"]
+                for bound, factor in (("lo", 0.94), ("mid", 1), ("hi", 1.06))
+            }
+        if price is not None:
+            kwh = np.nan_to_num(watts) / 60000
+            row |= {"cost": float((kwh * price[0]).sum()), "peak_kwh": float(kwh[price[1]].sum())}
+        return row
+
+    def _grid(self) -> pl.DataFrame:
+        rows = []
+        for pump in self.pumps:
+            for rpm in range(0, 3451, 25):
+                flow = rpm * FLOW_PER_RPM if pump["curve"] else None
+                rows.append(
+                    {
+                        **dict.fromkeys(SPEED_GRID.columns),
+                        "pump_id": pump["pump_id"],
+                        "speed_rpm": rpm,
+                        "power_w_mid": float(power_w(np.array(rpm))) if rpm else None,
+                        **(
+                            {f"flow_m3h_{b}": f * flow for b, f in (("lo", 0.94), ("mid", 1), ("hi", 1.06))}
+                            if flow is not None
+                            else {}
+                        ),
+                    }
+                )
+        return pl.DataFrame(rows, schema=SPEED_GRID.schema)
+
+    def database(self) -> Database:
+        db, out = Database(threads=1), {name: [] for name in ("span", "profile", "plan_slot", "plan_window", "daily")}
+        for pump in self.pumps:
+            self._pump_tables(pump, next(site for site in self.sites if site["site_id"] == pump["site_id"]), out)
+        for name, table in (("span", SPANS), ("profile", PROFILE), ("daily", DAILY)):
+            db.load(
+                name, pl.DataFrame([{**dict.fromkeys(table.columns), **row} for row in out[name]], schema=table.schema)
+            )
+        db.load(
+            "plan_slot",
+            pl.DataFrame(
+                out["plan_slot"],
+                schema={
+                    "pump_id": pl.String,
+                    "day_local": pl.Date,
+                    "quarter": pl.Int64,
+                    "planned_speed_rpm": pl.Float64,
+                },
+            ),
+        )
+        db.load(
+            "plan_window",
+            pl.DataFrame(
+                out["plan_window"],
+                schema={
+                    "pump_id": pl.String,
+                    "day_local": pl.Date,
+                    "period": pl.Int64,
+                    "speed_rpm": pl.Float64,
+                    "start_utc": pl.Datetime("us"),
+                    "end_utc": pl.Datetime("us"),
+                },
+            ),
+        )
+        db.load("site", _frame(SITES, self.sites))
+        db.load("pump", _frame(PUMPS, self.pumps))
+        db.load(
+            "plan",
+            _frame(
+                PLANS,
+                [
+                    {
+                        "pump_id": pump,
+                        "valid_from": date(2026, 1, 1),
+                        "period": k,
+                        "speed_rpm": float(n),
+                        "start_min": a,
+                        "stop_min": b,
+                    }
+                    for pump, plan in self.plans.items()
+                    for k, n, a, b in plan
+                ],
+            ),
+        )
+        db.load("visit", _frame(VISITS, self.visits))
+        db.load(
+            "weather",
+            pl.DataFrame(
+                self.air,
+                schema={"weather": pl.String, "time_utc": pl.Datetime("us"), "air_temperature_c": pl.Float64},
+                orient="row",
+            ),
+        )
+        db.load(
+            "tariff_band",
+            pl.DataFrame(
+                self.bands,
+                schema={
+                    "tariff": pl.String,
+                    "band": pl.String,
+                    "day_kind": pl.String,
+                    "start_min": pl.Int64,
+                    "stop_min": pl.Int64,
+                    "price_per_kwh": pl.Float64,
+                    "peak": pl.Boolean,
+                },
+                orient="row",
+            ),
+        )
+        db.load(
+            "local_day",
+            pl.DataFrame(
+                [
+                    {
+                        "zone": str(ZONE),
+                        "day_local": day,
+                        "start_utc": midnight(day),
+                        "end_utc": midnight(day + timedelta(days=1)),
+                        "day_min": float(len(wall_min(day))),
+                        "iso_week": f"{day:%G-W%V}",
+                    }
+                    for day in self.days
+                ]
+            ),
+        )
+        db.load("fleet_day", pl.DataFrame([{"day_local": day, "in_week": day >= WEEK_FIRST} for day in self.days]))
+        db.load(
+            "pump_source",
+            pl.DataFrame([{"pump_id": pump["pump_id"], "source": "coast gateway"} for pump in self.pumps]),
+        )
+        db.load(
+            "export",
+            pl.DataFrame([{**dict.fromkeys(EXPORTS.columns), **row} for row in self.exports], schema=EXPORTS.schema),
+        )
+        db.load(
+            "refused_count",
+            pl.DataFrame(
+                self.refused,
+                schema={
+                    "export_id": pl.String,
+                    "file": pl.String,
+                    "pump_id": pl.String,
+                    "rule": pl.String,
+                    "fate": pl.String,
+                    "rows": pl.Int64,
+                },
+                orient="row",
+            ),
+        )
+        db.load("speed_grid", self._grid())
+        build_best_plans(db)
+        assert db.table("best_plan").schema == BEST_PLANS.schema
+        return db
