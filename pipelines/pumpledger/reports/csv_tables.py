@@ -1,0 +1,62 @@
+"""The review's tables as CSV files (RFC 4180, UTF-8, ISO 8601 dates) that are safe to open in a spreadsheet.
+
+Belongs here: column order and escaping. Numbers are written as they are in the tables, to six decimals; missing is
+an empty cell.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import polars as pl
+
+from pumpledger.engine import tables
+from pumpledger.reports.data import ReviewData
+
+_FIRST_DAILY = (
+    "site_id",
+    "pump_id",
+    "day_local",
+    "coverage",
+    "volume_m3_lo",
+    "volume_m3_mid",
+    "volume_m3_hi",
+    "turnovers_lo",
+    "turnovers_mid",
+    "turnovers_hi",
+    "energy_kwh_lo",
+    "energy_kwh_mid",
+    "energy_kwh_hi",
+)
+_FORMULA = r"^[=+\-@\t\r]"
+
+
+def write_tables(folder: Path, data: ReviewData) -> None:
+    """Write ``actions``, ``findings``, ``daily``, ``savings`` and ``site_weeks`` as CSV into ``folder``."""
+    rest = [column for column in tables.DAILY.columns if column not in _FIRST_DAILY]
+    frames = {
+        "actions": data.actions.select(*tables.ACTIONS.columns),
+        "findings": data.findings.select(*tables.FINDINGS.columns),
+        "daily": data.daily.select(*_FIRST_DAILY, *rest).sort("site_id", "pump_id", "day_local"),
+        "savings": data.savings.select(*tables.SAVINGS.columns).sort("site_id", "day_local"),
+        "site_weeks": data.site_weeks.select(*tables.SITE_WEEKS.columns).sort("site_id"),
+    }
+    for name, frame in frames.items():
+        (folder / f"{name}.csv").write_bytes(csv_bytes(frame))
+
+
+def csv_bytes(frame: pl.DataFrame) -> bytes:
+    """``frame`` as CSV. A text that a spreadsheet would read as a formula gets an apostrophe in front."""
+    texts = [name for name, kind in frame.schema.items() if kind == pl.String]
+    reals = [name for name, kind in frame.schema.items() if kind == pl.Float64]
+    safe = frame.with_columns(
+        *(
+            pl.when(pl.col(name).str.contains(_FORMULA))
+            .then(pl.lit("'") + pl.col(name))
+            .otherwise(pl.col(name))
+            .alias(name)
+            for name in texts
+        ),
+        *(pl.col(name).round(6) for name in reals),
+    )
+    return safe.write_csv(line_terminator="\r\n").encode("utf-8")

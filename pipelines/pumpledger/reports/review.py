@@ -1,0 +1,49 @@
+"""The weekly review as a folder: the fleet's page, a page for each site, the tables as CSV.
+
+Belongs here: what is written where, all of it or nothing. What the pages say is in `fleet_page` and `site_page`.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+from pumpledger.reports.carpets import Carpets
+from pumpledger.reports.csv_tables import write_tables
+from pumpledger.reports.data import ReviewData
+from pumpledger.reports.fleet_page import fleet_html
+from pumpledger.reports.site_page import SitePages
+from pumpledger.reports.verdict import summary_lines
+
+__all__ = ["summary_lines", "write_review"]
+
+
+def write_review(folder: Path, data: ReviewData) -> Path:
+    """Write ``reports/<week>/`` inside the fleet ``folder`` and return it.
+
+    Everything goes into a sibling first and is renamed when it is whole, so a review is never half there. An earlier
+    review of the week is replaced. The same data gives the same bytes.
+    """
+    reports = folder / "reports"
+    target = reports / data.week
+    fresh, old = reports / f".{data.week}.new", reports / f".{data.week}.old"
+    for leftover in (fresh, old):
+        if leftover.exists():
+            shutil.rmtree(leftover)
+    (fresh / "sites").mkdir(parents=True)
+    carpets = Carpets(data)
+    _write(fresh / "index.html", fleet_html(data, carpets))
+    for name, html in SitePages(data, carpets).pages():
+        _write(fresh / "sites" / name, html)
+    write_tables(fresh, data)
+    if target.exists():
+        os.replace(target, old)
+    os.replace(fresh, target)
+    if old.exists():
+        shutil.rmtree(old)
+    return target
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_bytes(text.encode("utf-8"))
