@@ -1,0 +1,154 @@
+"""What one run holds of a fleet: register, dialects, lake, ledger, and which weeks must be built again.
+
+Belongs here: loading and staleness. What a step computes stands in `steps.py`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, timedelta
+from functools import cache, cached_property
+from pathlib import Path
+
+import polars as pl
+
+from pumpledger.engine.database import Database, resource_folder
+from pumpledger.engine.lake import Lake
+from pumpledger.engine.tables import Table
+from pumpledger.intake.dialects import Dialect, load_dialects
+from pumpledger.intake.ingest import Intake, ingest, intake_of, look
+from pumpledger.intake.ledger import Ledger
+from pumpledger.problems import Problem
+from pumpledger.profile.calendar import iso_week, load_calendar, week_days
+from pumpledger.register.load import Register, load_register
+from pumpledger.workspace import Workspace, write_whole
+
+_LEAST_HOURS = 24
+"""A week with less between its first and last reading waits for more."""
+
+
+class Session:
+    """One fleet folder for the length of a run. Register and dialects are read once."""
+
+    def __init__(self, folder: Path) -> None:
+        self.workspace = Workspace(folder)
+        self.lake = Lake(self.workspace.lake)
+        self.intake: Intake | None = None
+
+    @cached_property
+    def register(self) -> Register:
+        return load_register(self.workspace.folder)
+
+    @cached_property
+    def dialect_problems(self) -> list[Problem]:
+        return []
+
+    @cached_property
+    def dialects(self) -> dict[str, Dialect]:
+        return load_dialects(self.workspace.folder, self.dialect_problems)
+
+    def take_inbox(self) -> Intake:
+        """Bring the readings up to date with the inbox."""
+        self.intake = ingest(self.workspace.inbox_files(), self.lake, self.register, self.dialects)
+        return self.intake
+
+    def look_at_inbox(self) -> bool:
+        """Whether the inbox holds anything to read. Where it does not, the intake is what the ledger says, and no run is needed."""
+        ledger = Ledger(self.lake)
+        arrivals = look(self.workspace.inbox_files(), ledger, self.register, self.dialects)
+        if arrivals.nothing_new:
+            self.intake = intake_of(ledger, self.register, arrivals, [], [])
+        return not arrivals.nothing_new
+
+    @property
+    def exports(self) -> pl.DataFrame:
+        """The table ``exports``: of this run's intake with the files it could not read, else of the ledger."""
+        return self.intake.exports if self.intake else Ledger(self.lake).exports()
+
+    def problems(self) -> list[Problem]:
+        """Everything found wrong so far."""
+        return [*self.register.problems, *self.dialect_problems, *(self.intake.problems if self.intake else [])]
+
+    @property
+    def zones(self) -> list[str]:
+        return sorted(self.register.site["zone"].unique())
+
+    @contextmanager
+    def database(self, days: list[date]) -> Iterator[Database]:
+        """A database with the register and the calendar of ``days`` in it."""
+        with Database() as db:
+            for name, frame in self.register.tables().items():
+                db.load(name, frame)
+            load_calendar(db, self.zones, days)
+            db.load("export", self.exports.filter(pl.col("export_id") != ""))
+            yield db
+
+    def read_weeks(self, table: Table, weeks: list[str]) -> pl.DataFrame:
+        """``table`` over several weeks."""
+        return pl.concat([self.lake.read(table, week) for week in weeks])
+
+    # --- weeks ---
+
+    def ready_weeks(self) -> list[str]:
+        """Weeks with at least a day between their first and last reading, in order."""
+        reach: dict[str, list[str]] = {}
+        for entry in Ledger(self.lake).entries:
+            for item in entry.extents:
+                first, last = reach.setdefault(str(item["week"]), [str(item["first_utc"]), str(item["last_utc"])])
+                reach[str(item["week"])] = [min(first, str(item["first_utc"])), max(last, str(item["last_utc"]))]
+        return sorted(
+            week for week, (first, last) in reach.items()
+            if pl.Series([first, last]).str.to_datetime("%Y-%m-%dT%H:%M:%S%.f").diff()[1] >= timedelta(hours=_LEAST_HOURS)
+        )
+
+    def report(self, week: str) -> Path:
+        return self.workspace.reports / week / "index.html"
+
+    def stale_weeks(self) -> list[str]:
+        """Ready weeks whose review is missing or was built from other input."""
+        built = self._built()
+        return [week for week in self.ready_weeks() if not self.report(week).exists() or built.get(week) != self.fingerprint(week)]
+
+    def mark_built(self, week: str) -> None:
+        """Remember what the review of ``week`` was built from."""
+        write_whole(self._built_path, json.dumps(self._built() | {week: self.fingerprint(week)}, sort_keys=True, indent=1).encode())
+
+    def fingerprint(self, week: str) -> str:
+        """Digest of all that the review of ``week`` rests on: code, register, the readings from two weeks before to one after."""
+        monday = week_days(week)[0]
+        near = [iso_week(monday + timedelta(weeks=step)) for step in (-2, -1, 0, 1)]
+        readings = [path.name for name in near for path in self.lake.readings_files(name)]
+        newest = week == max(self.ready_weeks(), default=week)
+        said = [str(problem) for problem in self.problems()] if newest else []
+        return hashlib.sha256(json.dumps([_code_digest(), self._register_digest, near, readings, said]).encode()).hexdigest()
+
+    @property
+    def _built_path(self) -> Path:
+        return self.workspace.lake / "built.json"
+
+    def _built(self) -> dict[str, str]:
+        return json.loads(self._built_path.read_text(encoding="utf-8")) if self._built_path.exists() else {}
+
+    @cached_property
+    def _register_digest(self) -> str:
+        folder = self.workspace.folder
+        files = [folder / "fleet.toml", *sorted(folder.glob("*.csv")), *sorted(folder.glob("tariffs/*.toml")), *sorted(folder.glob("weather/*.csv"))]
+        digest = hashlib.sha256()
+        for path in files:
+            if path.exists():
+                digest.update(path.name.encode() + path.read_bytes())
+        return digest.hexdigest()
+
+
+@cache
+def _code_digest() -> str:
+    digest = hashlib.sha256()
+    package = Path(__file__).resolve().parent.parent
+    for root, patterns in ((package, ("*.py", "*.toml", "*.j2", "*.css", "*.js")), (resource_folder("sql"), ("*.sql",)), (resource_folder("expectations"), ("*.json",))):
+        for pattern in patterns:
+            for path in sorted(root.rglob(pattern)):
+                digest.update(path.name.encode() + path.read_bytes())
+    return digest.hexdigest()

@@ -1,0 +1,169 @@
+"""One function a step of the flow: open a database, load what the step needs, call its room, write its tables.
+
+Belongs here: which tables a step reads and writes. Each step returns the checks it ran; the assets turn them into asset checks.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import polars as pl
+
+from pumpledger.accounting.daily import AccountingParameters, build_daily, power_points
+from pumpledger.accounting.savings import build_savings
+from pumpledger.accounting.site_weeks import build_site_weeks
+from pumpledger.diagnosis.early import struck_days, unit_doubts
+from pumpledger.diagnosis.ranking import rank_actions
+from pumpledger.diagnosis.run import diagnose
+from pumpledger.engine.database import Database
+from pumpledger.engine.expectations import Check, checks_frame, run_suite
+from pumpledger.engine.tables import ACTIONS, BEST_PLANS, CHECKS, DAILY, DOUBTS, FINDINGS, PROFILE, READINGS, SAVINGS, SITE_WEEKS, SPANS, SPEED_GRID
+from pumpledger.hydraulics.speed_grid import build_speed_grid
+from pumpledger.intake.ledger import Ledger
+from pumpledger.orchestration.session import Session
+from pumpledger.planning.simple_plan import build_best_plans
+from pumpledger.profile.build import build_profile, build_spans
+from pumpledger.profile.calendar import iso_week, local_days, week_days
+
+_RUNNING_RPM = 600
+
+
+def weeks_back(week: str, count: int) -> list[str]:
+    """``count`` ISO weeks that end with ``week``."""
+    monday = week_days(week)[0]
+    return [iso_week(monday - timedelta(weeks=step)) for step in reversed(range(count))]
+
+
+def accounting_parameters(session: Session) -> AccountingParameters:
+    """The defaults, with the fleet's meter accuracy."""
+    return AccountingParameters(meter_accuracy=session.register.meter_accuracy)
+
+
+def make_spans(session: Session, week: str) -> pl.DataFrame:
+    """readings -> spans of the week, each with its cause."""
+    following = iso_week(week_days(week)[6] + timedelta(days=1))
+    files = [path for name in (*weeks_back(week, 2), following) for path in session.lake.readings_files(name)]
+    with session.database(week_days(week)) as db:
+        if files:
+            db.view_parquet("reading", files)
+        else:
+            db.load("reading", READINGS.empty())
+        db.build("export_hold", "profile/export_hold")
+        longest = session.exports["gap_limit_s"].max() or 0
+        build_spans(db, timedelta(seconds=int(longest)))
+        session.lake.write(SPANS, week, db.table("span"))
+        return session.lake.read(SPANS, week)
+
+
+def make_daily(session: Session, week: str) -> list[Check]:
+    """spans -> quarter-hour profile and the daily accounts, after the verdict on units."""
+    parameters = accounting_parameters(session)
+    with session.database(week_days(week)) as db:
+        db.load("span", session.read_weeks(SPANS, weeks_back(week, 2)))
+        unit_doubts(db)
+        grid = build_speed_grid(session.register, power_points(db, parameters))
+        db.load("span", session.lake.read(SPANS, week))
+        checks = run_suite("site_days", db.query("quality/site_days", {"running_rpm": _RUNNING_RPM}), "site_day")
+        doubts = _doubts(db, checks)
+        db.load("pump_doubt", doubts.select("pump_id", "doubt"))
+        db.load("speed_grid", SPEED_GRID.conform(grid.grid))
+        build_profile(db)
+        build_daily(db, parameters)
+        daily_checks = run_suite("daily", db.query("quality/daily_check"), "pump_day")
+        pump_sites = dict(session.register.pump.select("pump_id", "site_id").iter_rows())
+        broken = {pump_sites[key.split(" ")[0]] for check in daily_checks if check.critical for key in check.failing}
+        daily = db.table("daily").with_columns(pl.col("believed") & ~pl.col("site_id").is_in(broken))
+        session.lake.write(DOUBTS, week, doubts)
+        session.lake.write(SPEED_GRID, week, grid.grid)
+        session.lake.write(PROFILE, week, db.table("profile"))
+        session.lake.write(DAILY, week, daily)
+    return _keep(session, week, [*checks, *daily_checks], replaces=("site_days", "daily"))
+
+
+def make_savings(session: Session, week: str) -> list[Check]:
+    """daily accounts -> savings of each site and day; days that were no service are struck first."""
+    with session.database(week_days(week)) as db:
+        _load_week(db, session, week)
+        unit_doubts(db)
+        struck_days(db)
+        build_savings(db, accounting_parameters(session))
+        checks = run_suite("savings", db.query("quality/savings_check"), "site_day")
+        broken = {key.split(" ")[0] for check in checks if check.critical for key in check.failing}
+        savings = db.table("savings").with_columns(
+            counted=pl.col("counted") & ~pl.col("site_id").is_in(broken),
+            reason=pl.when(pl.col("site_id").is_in(broken) & pl.col("counted")).then(pl.lit("a critical expectation on savings failed")).otherwise("reason"),
+        )
+        session.lake.write(SAVINGS, week, savings)
+    return _keep(session, week, checks, replaces=("savings",))
+
+
+def make_schedule(session: Session, week: str) -> pl.DataFrame:
+    """register and curves -> the simple best plan of each pump."""
+    with session.database(week_days(week)) as db:
+        _load_week(db, session, week)
+        build_best_plans(db)
+        session.lake.write(BEST_PLANS, week, db.table("best_plan"))
+    return session.lake.read(BEST_PLANS, week)
+
+
+def make_findings(session: Session, week: str) -> pl.DataFrame:
+    """everything -> findings, each explained once, and one action a site."""
+    weeks = weeks_back(week, 2)
+    days = [day for name in weeks for day in week_days(name)]
+    with session.database(days) as db:
+        for name, table in (("span", SPANS), ("profile", PROFILE), ("daily", DAILY), ("savings", SAVINGS)):
+            db.load(name, session.read_weeks(table, weeks))
+        db.load("speed_grid", session.lake.read(SPEED_GRID, week))
+        db.load("best_plan", session.lake.read(BEST_PLANS, week))
+        db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [iso_week(day) == week for day in days]}))
+        # A clock change is looked for further back than the days that are judged.
+        db.load("local_day", local_days(session.zones, [day for name in weeks_back(week, 5) for day in week_days(name)]))
+        ledger = Ledger(session.lake)
+        db.load("export", ledger.exports_of(set(weeks)))
+        db.load("refused_count", ledger.refused_counts({week}))
+        db.load("pump_source", ledger.pump_sources(set(weeks)))
+        diagnose(db, week, week_days(week)[6])
+        rank_actions(db)
+        session.lake.write(FINDINGS, week, db.table("finding"))
+        session.lake.write(ACTIONS, week, db.table("action"))
+    return session.lake.read(ACTIONS, week)
+
+
+def make_site_weeks(session: Session, week: str) -> pl.DataFrame:
+    """daily, savings and plans -> one row a site, the fleet roll-up."""
+    with session.database(week_days(week)) as db:
+        _load_week(db, session, week)
+        db.load("savings", session.lake.read(SAVINGS, week))
+        db.load("best_plan", session.lake.read(BEST_PLANS, week))
+        db.load("doubt", session.lake.read(DOUBTS, week))
+        build_site_weeks(db)
+        session.lake.write(SITE_WEEKS, week, db.table("site_week"))
+    return session.lake.read(SITE_WEEKS, week)
+
+
+def _load_week(db: Database, session: Session, week: str) -> None:
+    """Spans, daily accounts and curves of one week, and its days."""
+    days = week_days(week)
+    db.load("span", session.lake.read(SPANS, week))
+    db.load("daily", session.lake.read(DAILY, week))
+    db.load("speed_grid", session.lake.read(SPEED_GRID, week))
+    db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [True] * 7}))
+
+
+def _doubts(db: Database, checks: list[Check]) -> pl.DataFrame:
+    """Verdicts on units, and critical expectations on a site's days; one phrase a pump."""
+    pumps = db.table("pump").select("site_id", "pump_id")
+    said = [
+        {"site_id": key.split(" ")[0], "doubt": f"not true that {check.meaning}"}
+        for check in checks if check.critical and not check.success for key in check.failing
+    ]
+    of_sites = pl.DataFrame(said, schema={"site_id": pl.String, "doubt": pl.String}).unique("site_id", keep="first", maintain_order=True).join(pumps, on="site_id")
+    of_pumps = db.table("pump_doubt").join(pumps, on="pump_id")
+    columns = ("site_id", "pump_id", "doubt")
+    return DOUBTS.conform(pl.concat([of_pumps.select(columns), of_sites.select(columns)]).unique("pump_id", keep="first", maintain_order=True))
+
+
+def _keep(session: Session, week: str, checks: list[Check], replaces: tuple[str, ...]) -> list[Check]:
+    others = session.lake.read(CHECKS, week).filter(~pl.col("suite").is_in(replaces))
+    session.lake.write(CHECKS, week, pl.concat([others, CHECKS.conform(checks_frame(checks))]))
+    return checks
