@@ -58,19 +58,22 @@ class Workspace:
         )
 
     @contextmanager
-    def lock(self) -> Iterator[None]:
+    def lock(self, wait: bool = False) -> Iterator[None]:
         """Hold the fleet for one run. The operating system drops the lock with the process, so a dead run holds
         nothing.
 
+        Args:
+            wait: wait for the other run to end instead of raising.
+
         Raises:
-            FleetError: another run is under way.
+            FleetError: another run is under way, and ``wait`` is false.
         """
         from filelock import FileLock, Timeout
 
         # One lock object a process, so that a step inside a locked run may ask again.
         lock = FileLock(self.folder / ".lock", is_singleton=True, thread_local=False)
         try:
-            lock.acquire(timeout=0)
+            lock.acquire(timeout=-1 if wait else 0)
         except Timeout:
             raise FleetError(Problem("fleet_busy", f"another run holds {self.folder}; wait for it to end")) from None
         try:

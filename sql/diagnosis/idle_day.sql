@@ -13,19 +13,19 @@ with watched as (
     left join (select distinct pump_id from unit_doubt where quantity = 'power') as d on d.pump_id = s.pump_id
 ),
 ran as (
-    select site_id, pump_id, day_local, coalesce(sum(duration_min) filter (running), 0) as running_min
+    select site_id, pump_id, day_local, coalesce(sum(duration_min order by start_utc) filter (running), 0) as running_min
     from watched
     group by site_id, pump_id, day_local
 ),
 planned as (
-    select pump_id, day_local, sum(epoch(end_utc - start_utc)) / 60 as planned_min
+    select pump_id, day_local, sum(epoch(end_utc - start_utc) order by start_utc) / 60 as planned_min
     from plan_window
     where speed_rpm > 0
     group by pump_id, day_local
 ),
 seen as (
     select w.pump_id, w.day_local,
-        sum(epoch(least(w.end_utc, s.end_utc) - greatest(w.start_utc, s.start_utc))) / 60 as observed_min
+        sum(epoch(least(w.end_utc, s.end_utc) - greatest(w.start_utc, s.start_utc)) order by s.start_utc) / 60 as observed_min
     from plan_window as w
     join watched as s on s.pump_id = w.pump_id and s.day_local = w.day_local and s.start_utc < w.end_utc
         and s.end_utc > w.start_utc

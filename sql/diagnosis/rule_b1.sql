@@ -13,7 +13,7 @@ with week as (
 ),
 counted as (
     select site_id, pump_id as component, count(*) filter (not valid) as days, min(coverage) as least_coverage,
-        sum(observed_min) / sum(day_min) as measured, min(day_local) filter (not valid) as first_day,
+        sum(observed_min order by day_local) / sum(day_min) as measured, min(day_local) filter (not valid) as first_day,
         max(day_local) filter (not valid) as last_day, max(longest_gap_min) as longest_gap_min
     from week
     group by site_id, pump_id

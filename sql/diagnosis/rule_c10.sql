@@ -22,9 +22,9 @@ numbered as (
     from marked
 ),
 stretches as (
-    select site_id, pump_id, stretch, min(day_local) as first_day, max(day_local) as last_day, sum(duration_min)
+    select site_id, pump_id, stretch, min(day_local) as first_day, max(day_local) as last_day, sum(duration_min order by start_utc)
         as stretch_min,
-        list(distinct day_local) filter (in_week) as days, sum(energy_kwh - planned_kwh) as excess_kwh,
+        list(distinct day_local) filter (in_week) as days, sum(energy_kwh - planned_kwh order by start_utc) as excess_kwh,
         count(*) = count(energy_kwh - planned_kwh) as excess_known
     from numbered
     group by site_id, pump_id, stretch
@@ -38,7 +38,7 @@ long_in_week as (
 counted as (
     select site_id, pump_id, min(first_day) as first_day, max(last_day) as last_day,
         len(list_distinct(flatten(list(days)))) as days,
-        max(stretch_min) as longest_min, sum(excess_kwh) as excess_kwh, bool_and(excess_known) as excess_known
+        max(stretch_min) as longest_min, sum(excess_kwh order by stretch) as excess_kwh, bool_and(excess_known) as excess_known
     from long_in_week
     group by site_id, pump_id
 ),

@@ -4,9 +4,9 @@
 -- Weekday is Monday to Friday; holidays are not represented.
 with bands as (
     select tariff, day_kind, sum(stop_min - start_min) filter (peak) / sum(stop_min - start_min) as peak_share,
-        sum(price_per_kwh * (stop_min - start_min)) filter (peak) / sum(stop_min - start_min) filter (peak)
+        sum(price_per_kwh * (stop_min - start_min) order by start_min) filter (peak) / sum(stop_min - start_min) filter (peak)
             as peak_price,
-        sum(price_per_kwh * (stop_min - start_min)) filter (not peak) / sum(stop_min - start_min) filter (not peak)
+        sum(price_per_kwh * (stop_min - start_min) order by start_min) filter (not peak) / sum(stop_min - start_min) filter (not peak)
             as other_price
     from tariff_band
     group by tariff, day_kind
@@ -36,9 +36,9 @@ judged as (
         as days,
         min(c.day_local) filter (c.share > $ratio * c.peak_share) as first_day,
             max(c.day_local) filter (c.share > $ratio * c.peak_share) as last_day,
-        avg(c.share) filter (c.share > $ratio * c.peak_share) as measured,
-        $ratio * avg(c.peak_share) filter (c.share > $ratio * c.peak_share) as threshold,
-            avg(c.movable_cost) * any_value(w.week_days) as benefit_money_week,
+        avg(c.share order by c.day_local) filter (c.share > $ratio * c.peak_share) as measured,
+        $ratio * avg(c.peak_share order by c.day_local) filter (c.share > $ratio * c.peak_share) as threshold,
+            avg(c.movable_cost order by c.day_local) * any_value(w.week_days) as benefit_money_week,
         any_value(w.week_days) as week_days
     from site_fact as f
     join peaked as k on k.tariff = f.tariff

@@ -12,7 +12,7 @@ with valid_day as (
     where d.valid
 ),
 fast as (
-    select v.site_id, v.pump_id, v.day_local, sum(s.duration_min) / 60 as fast_h
+    select v.site_id, v.pump_id, v.day_local, sum(s.duration_min order by s.start_utc) / 60 as fast_h
     from valid_day as v
     join span as s on s.pump_id = v.pump_id and s.day_local = v.day_local
     anti join excused_day as x on x.pump_id = v.pump_id and x.day_local = v.day_local

@@ -9,7 +9,7 @@ with loaded as (
     where aux_load <> 'none'
 ),
 logged as (
-    select l.site_id, l.pump_id, l.aux_load, l.aux_min_speed_rpm, s.day_local, s.duration_min, s.kind, s.aux_on,
+    select l.site_id, l.pump_id, l.aux_load, l.aux_min_speed_rpm, s.day_local, s.start_utc, s.duration_min, s.kind, s.aux_on,
         s.aux_on and s.kind = 'off' as still,
         s.aux_on and (s.kind = 'off' or (s.kind = 'run' and s.speed_rpm < l.aux_min_speed_rpm - $speed_margin_rpm))
             as under
@@ -21,7 +21,7 @@ logged as (
 by_day as (
     select site_id, pump_id, any_value(aux_load) as aux_load, any_value(aux_min_speed_rpm) as aux_min_speed_rpm,
         day_local,
-        coalesce(sum(duration_min) filter (under), 0) as under_min, coalesce(sum(duration_min) filter (still), 0)
+        coalesce(sum(duration_min order by start_utc) filter (under), 0) as under_min, coalesce(sum(duration_min order by start_utc) filter (still), 0)
             as still_min
     from logged
     group by site_id, pump_id, day_local

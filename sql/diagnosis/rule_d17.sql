@@ -41,8 +41,8 @@ pieces as (
 ),
 watched as (
     select n.pump_id, n.near_min - coalesce(p.seen_min, 0) as unseen_min
-    from (select pump_id, sum(epoch(end_utc - start_utc)) / 60 as near_min from near_hours group by pump_id) as n
-    left join (select pump_id, sum(epoch(end_utc - start_utc)) / 60 as seen_min from pieces group by pump_id)
+    from (select pump_id, sum(epoch(end_utc - start_utc) order by start_utc) / 60 as near_min from near_hours group by pump_id) as n
+    left join (select pump_id, sum(epoch(end_utc - start_utc) order by start_utc) / 60 as seen_min from pieces group by pump_id)
         as p using (pump_id)
 ),
 levels as (
@@ -64,11 +64,11 @@ numbered as (
 ),
 stretches as (
     select level, pump_id, stretch, min(day_local) as first_day, max(day_local) as last_day,
-        sum(epoch(end_utc - start_utc)) / 60 as still_min,
+        sum(epoch(end_utc - start_utc) order by start_utc) / 60 as still_min,
         min(air_temperature_c) as coldest_c
     from numbered
     group by level, pump_id, stretch
-    having sum(epoch(end_utc - start_utc)) / 60 >= $still_min
+    having sum(epoch(end_utc - start_utc) order by start_utc) / 60 >= $still_min
 ),
 nights as (
     select level, pump_id, min(first_day) as first_day, max(last_day) as last_day, count(distinct first_day) as days,

@@ -5,8 +5,8 @@
 --   those of EVIDENCE that it fills.
 with plans as (
     select f.site_id, count(b.speed_rpm) = count(*) as planned, count(b.cost_day) = count(*) as priced,
-        sum(b.energy_kwh_day) as plan_kwh,
-        sum(b.cost_day) as plan_cost,
+        sum(b.energy_kwh_day order by pump_id) as plan_kwh,
+        sum(b.cost_day order by pump_id) as plan_cost,
         string_agg(distinct b.withheld, '; ' order by b.withheld) filter (b.speed_rpm is null and b.withheld <> '')
             as withheld
     from pump_fact as f
@@ -27,8 +27,8 @@ judged as (
         count(*) filter (c.spent > (1 + $excess) * c.needed) as days,
         min(c.day_local) filter (c.spent > (1 + $excess) * c.needed) as first_day,
         max(c.day_local) filter (c.spent > (1 + $excess) * c.needed) as last_day,
-        avg(c.spent) as measured, any_value(c.needed) as threshold, 7 * avg(c.spent - c.needed) as excess_week,
-        7 * avg(c.excess_kwh) as excess_kwh_week
+        avg(c.spent order by c.day_local) as measured, any_value(c.needed) as threshold, 7 * avg(c.spent - c.needed order by c.day_local) as excess_week,
+        7 * avg(c.excess_kwh order by c.day_local) as excess_kwh_week
     from site_fact as f
     join plans as p using (site_id)
     left join compared as c using (site_id)

@@ -9,11 +9,11 @@ with pumps as (
 ),
 summed as (
     select d.site_id, d.day_local, count(*) as pumps,
-        case when count(d.turnovers_mid) = count(*) then sum(d.turnovers_mid) end as turnovers_mid,
-        case when count(d.turnovers_hi) = count(*) then sum(d.turnovers_hi) end as turnovers_hi,
-        case when count(d.energy_kwh_mid) = count(*) then sum(d.energy_kwh_mid) end as energy_kwh,
-        case when count(d.cost) = count(*) then sum(d.cost) end as cost,
-        case when count(d.peak_kwh) = count(*) then sum(d.peak_kwh) end as peak_kwh
+        case when count(d.turnovers_mid) = count(*) then sum(d.turnovers_mid order by d.pump_id) end as turnovers_mid,
+        case when count(d.turnovers_hi) = count(*) then sum(d.turnovers_hi order by d.pump_id) end as turnovers_hi,
+        case when count(d.energy_kwh_mid) = count(*) then sum(d.energy_kwh_mid order by d.pump_id) end as energy_kwh,
+        case when count(d.cost) = count(*) then sum(d.cost order by d.pump_id) end as cost,
+        case when count(d.peak_kwh) = count(*) then sum(d.peak_kwh order by d.pump_id) end as peak_kwh
     from daily as d
     join judged_day as j on j.day_local = d.day_local and j.in_week
     where d.believed

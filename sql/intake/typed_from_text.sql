@@ -45,14 +45,18 @@ typed as (
         case
             when fault is not null then fault
             when time_text is null then 'has no time stamp'
-            when stamp is null then format('the time stamp ''{}'' does not fit the declared format', time_text)
-            when speed_text is not null and speed is null then format('the speed ''{}'' is not a number', speed_text)
-            when power_text is not null and power is null then format('the power ''{}'' is not a number', power_text)
+            when stamp is null
+                then format('has the time stamp ''{}'', which does not fit the declared format', time_text)
+            when speed_text is not null and speed is null
+                then format('has the speed ''{}'', which is not a number', speed_text)
+            when power_text is not null and power is null
+                then format('has the power ''{}'', which is not a number', power_text)
             when energy_total_text is not null and energy_total is null
-                then format('the energy counter ''{}'' is not a number', energy_total_text)
+                then format('has the energy counter ''{}'', which is not a number', energy_total_text)
             when run_total_text is not null and run_total is null
-                then format('the run-hour counter ''{}'' is not a number', run_total_text)
-            when flow_text is not null and flow is null then format('the flow ''{}'' is not a number', flow_text)
+                then format('has the run-hour counter ''{}'', which is not a number', run_total_text)
+            when flow_text is not null and flow is null
+                then format('has the flow ''{}'', which is not a number', flow_text)
         end as fault,
         pump_text as pump_id,
         stamp,

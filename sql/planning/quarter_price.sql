@@ -6,7 +6,7 @@ with quarters as (
     select unnest(range(96)) as quarter
 ),
 priced as (
-    select b.tariff, q.quarter, sum(b.price_per_kwh * case b.day_kind when 'weekday' then 5 else 2 end) / 7
+    select b.tariff, q.quarter, sum(b.price_per_kwh * case b.day_kind when 'weekday' then 5 else 2 end order by b.day_kind) / 7
         as price_per_kwh
     from tariff_band as b
     join quarters as q on q.quarter * 15 >= b.start_min and q.quarter * 15 < b.stop_min

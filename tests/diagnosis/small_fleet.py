@@ -396,6 +396,7 @@ class Fleet:
                 ]
             ),
         )
+        db.load("past_day", db.table("local_day"))
         db.load("fleet_day", pl.DataFrame([{"day_local": day, "in_week": day >= WEEK_FIRST} for day in self.days]))
         db.load(
             "pump_source",

@@ -151,7 +151,7 @@ def is_half_day(shift_min: int) -> bool:
 def clock_evidence(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
     """EVIDENCE rows of A1 and A2; makes the table ``clock_match`` (pump_id, source, shift_min, costs [rpm], verdict).
 
-    Inputs: daily, judged_day, profile, plan_slot, local_day, pump_fact, pump_source. ``parameters`` are those of rules
+    Inputs: daily, judged_day, profile, plan_slot, past_day, pump_fact, pump_source. ``parameters`` are those of rules
     A1 and A2.
     """
     limits = MatchLimits(**{name: parameters[name] for name in MatchLimits.__dataclass_fields__})

@@ -2,9 +2,9 @@
 
 Belongs here: the order of the steps. Rules, words and ranks stand in their own modules.
 
-Tables read: site, pump, plan, plan_window, plan_slot, local_day, span, profile, daily, speed_grid, best_plan, export,
-refused_count, visit, weather, tariff_band, fleet_day (day_local, in_week), pump_source (pump_id, source: source of
-fleet.toml that the pump's readings came from).
+Tables read: site, pump, plan, plan_window, plan_slot, local_day, past_day (local days as far back as a clock change is
+looked for), span, profile, daily, speed_grid, best_plan, export, refused_count, visit, weather, tariff_band, fleet_day
+(day_local, in_week), pump_source (pump_id, source: source of fleet.toml that the pump's readings came from).
 """
 
 from __future__ import annotations

@@ -6,7 +6,8 @@ Belongs here: how a query is found, run and turned into a table. What the querie
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 
@@ -57,6 +58,20 @@ class Database:
         """Give the memory back."""
         self.connection.close()
 
+    @contextmanager
+    def step(self) -> Iterator[None]:
+        """Whatever tables are made inside are gone after, so that no step rests on what another happened to leave."""
+        before = self._tables()
+        try:
+            yield
+        finally:
+            for name, kind in sorted(self._tables() - before):
+                self.connection.execute(f"drop {kind} {_named(name)}").fetchall()
+
+    def _tables(self) -> set[tuple[str, str]]:
+        rows = self.connection.execute("select table_name, if(table_type = 'VIEW', 'view', 'table') from information_schema.tables").fetchall()
+        return set(rows)
+
     def load(self, table: str, rows: pl.DataFrame | pa.Table) -> None:
         """Make ``table`` hold ``rows``."""
         arrow = rows.to_arrow() if isinstance(rows, pl.DataFrame) else rows
@@ -75,6 +90,10 @@ class Database:
         """Make ``table`` hold the rows of ``sql/<query>.sql``."""
         text = f"create or replace temp table {_named(table)} as\n{sql_text(query)}"
         self.connection.execute(text, dict(parameters or {})).fetchall()
+
+    def drop(self, table: str) -> None:
+        """Give back the memory of a large table that no later step reads."""
+        self.connection.execute(f"drop table {_named(table)}").fetchall()
 
     def write_parquet(self, query: str, path: Path, parameters: Mapping[str, object] | None = None) -> None:
         """Write the rows of ``sql/<query>.sql`` to ``path``, in its order, straight from DuckDB: for tables too large

@@ -69,7 +69,7 @@ def _held_already(
     verdict = db.query("intake/new_rows").filter(pl.col("fate") != "readings")
     if verdict.is_empty():
         return None
-    rows = pl.read_parquet(path)
+    rows = pl.read_parquet(path, glob=False)
     kept = rows.join(verdict.select("line"), on="line", how="anti", maintain_order="left")
     write_parquet(Path(path), kept)
     rules = pl.col("fate").replace_strict({"duplicates": "same_row_again", "quarantine": "conflicting_repeat"})

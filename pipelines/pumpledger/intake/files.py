@@ -124,8 +124,8 @@ def header_columns(export: ExportFile, dialect: Dialect) -> list[str]:
                 line=number,
             )
         )
-    if len(set(columns)) < len(columns):
-        twice = sorted({column for column in columns if columns.count(column) > 1})
+    twice = [column for column in dialect.needed_columns if columns.count(column) > 1]
+    if twice:
         raise Unreadable(
             Problem("export_columns", f"names a column twice: {', '.join(map(repr, twice))}", file=name, line=number)
         )

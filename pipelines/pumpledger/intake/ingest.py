@@ -275,9 +275,9 @@ def _unknown_pumps(ledger: Ledger, zones: dict[str, str]) -> list[Problem]:
         # A pump that left the register since, with its export gone from the inbox, has readings and no refused rows.
         unknown = sorted(pump for pump, zone in entry.pump_zones.items() if zone is None and pump not in zones)
         if unknown and entry.export["status"] == "read":
-            refused = pl.read_parquet(ledger.refused_path(entry.export_id), columns=["line", "rule"]).filter(
-                pl.col("rule") == "pump_not_in_register"
-            )
+            refused = pl.read_parquet(
+                ledger.refused_path(entry.export_id), glob=False, columns=["line", "rule"]
+            ).filter(pl.col("rule") == "pump_not_in_register")
             first = refused["line"].min()
             problems.append(
                 Problem(

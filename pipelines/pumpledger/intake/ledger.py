@@ -135,7 +135,9 @@ class Ledger:
     def refused_counts(self, weeks: set[str]) -> pl.DataFrame:
         """``export_id, file, pump_id, rule, fate, reason, rows`` of the refused rows of the exports of ``weeks``."""
         wanted = self.exports_of(weeks).filter(pl.col("status") != "repeated")["export_id"]
-        frames = [pl.read_parquet(path) for export_id in wanted if (path := self.refused_path(export_id)).exists()]
+        frames = [
+            pl.read_parquet(path, glob=False) for export_id in wanted if (path := self.refused_path(export_id)).exists()
+        ]
         rows = pl.concat(frames) if frames else REFUSED.empty()
         keys = ["export_id", "file", "pump_id", "rule", "fate"]
         return rows.group_by(keys).agg(pl.col("reason").first(), pl.len().cast(pl.Int64).alias("rows")).sort(keys)

@@ -10,6 +10,7 @@ reason.
 
 from __future__ import annotations
 
+import duckdb
 import polars as pl
 
 from pumpledger.engine.database import Database
@@ -45,10 +46,14 @@ def parse(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]
 
 
 def _read_fast(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> int:
-    kinds = dict.fromkeys(columns, "VARCHAR") | dict.fromkeys(dialect.columns.values(), "DOUBLE")
-    kinds[dialect.time_column] = "BIGINT" if dialect.time_format == "epoch_s" else "TIMESTAMP"
+    """The number of rows read, each with a stamp; -1 where DuckDB cannot read the file."""
+    # Columns go by position: a header may hold an empty name, or two that differ in case alone.
+    at = {name: f"c{position}" for position, name in enumerate(columns)}
+    kinds = dict.fromkeys((f"c{position}" for position in range(len(columns))), "VARCHAR")
+    kinds |= {at[name]: "DOUBLE" for name in dialect.columns.values()}
+    kinds[at[dialect.time_column]] = "BIGINT" if dialect.time_format == "epoch_s" else "TIMESTAMP"
     options = [
-        f"columns = {{{', '.join(f'{_quoted(name)}: {_quoted(kind)}' for name, kind in kinds.items())}}}",
+        f"columns = {{{', '.join(f'{name}: {_quoted(kind)}' for name, kind in kinds.items())}}}",
         "auto_detect = false",
         "header = true",
         f"skip = {dialect.preamble_lines}",
@@ -61,16 +66,18 @@ def _read_fast(db: Database, export: ExportFile, dialect: Dialect, columns: list
     ]
     if dialect.time_format != "epoch_s":
         options.append(f"timestampformat = {_quoted(dialect.time_format)}")
-    chosen = [f"{_named(dialect.time_column)} as stamp", _pump_expression(export, dialect)]
-    chosen += [
-        f"{_named(dialect.columns[name])} as {name}" if name in dialect.columns else f"null::double as {name}"
-        for name in QUANTITIES
-    ]
-    chosen.append(f"{_named(dialect.aux_column)} as aux_text" if dialect.aux_column else "null::varchar as aux_text")
-    db.connection.execute(
-        f"create or replace temp table fast_row as select {', '.join(chosen)} from "
-        f"read_csv({_quoted(str(export.path))}, {', '.join(options)})"
-    ).fetchall()
+    pump = at[dialect.pump_column] if dialect.pump_column else _quoted(export.pump) if export.pump else "null::varchar"
+    aux = at[dialect.aux_column] if dialect.aux_column else "null::varchar"
+    chosen = [f"{at[dialect.time_column]} as stamp", f"{pump} as pump_id", f"{aux} as aux_text"]
+    for name in QUANTITIES:
+        chosen.append(f"{at[dialect.columns[name]] if name in dialect.columns else 'null::double'} as {name}")
+    source = f"read_csv({_quoted(str(export.path))}, {', '.join(options)})"
+    try:
+        db.connection.execute(
+            f"create or replace temp table fast_row as select {', '.join(chosen)} from {source}"
+        ).fetchall()
+    except duckdb.InvalidInputException:  # mixed line ends, an endless line: its reader gives the whole file up
+        return -1
     db.build("typed_row", "intake/typed_from_fast", {"first_line": dialect.preamble_lines + 2, **_scales(dialect)})
     return db.connection.execute("select count(stamp) from typed_row").fetchall()[0][0]
 
@@ -95,7 +102,7 @@ def _read_carefully(db: Database, export: ExportFile, dialect: Dialect, columns:
         "intake/typed_from_text",
         {
             "epoch": epoch,
-            "time_format": "%s" if epoch else dialect.time_format,
+            "time_format": "%Y" if epoch else dialect.time_format,  # unused for epoch seconds, but parsed
             "decimal": dialect.decimal,
             **_scales(dialect),
         },
@@ -108,8 +115,8 @@ def _text_row(record: Record, export: ExportFile, dialect: Dialect, columns: lis
     fault = record.fault
     if fault is None and len(record.cells) != len(columns):
         fault = (
-            f"has {len(record.cells)} fields where the header has {len(columns)}; "
-            "is the line torn or the delimiter inside a field?"
+            f"has {len(record.cells)} fields where the header has {len(columns)}: "
+            "the line is torn, or the delimiter stands inside a field"
         )
     row: dict[str, object] = {
         "line": record.line,
@@ -131,19 +138,9 @@ def _append(db: Database, batch: list[dict[str, object]]) -> None:
         db.connection.execute("insert into text_row from text_batch").fetchall()
 
 
-def _pump_expression(export: ExportFile, dialect: Dialect) -> str:
-    if dialect.pump_column:
-        return f"{_named(dialect.pump_column)} as pump_id"
-    return f"{_quoted(export.pump) if export.pump else 'null'}::varchar as pump_id"
-
-
 def _scales(dialect: Dialect) -> dict[str, float]:
     return {f"{name}_scale": dialect.scale.get(name, 1.0) for name in QUANTITIES}
 
 
 def _quoted(text: str) -> str:
     return "'" + text.replace("'", "''") + "'"
-
-
-def _named(column: str) -> str:
-    return '"' + column.replace('"', '""') + '"'

@@ -160,7 +160,10 @@ def _refused(db: Database, export: ExportFile, dialect: Dialect) -> pl.DataFrame
 def as_quarantined(staged: Staged, why: str) -> pl.DataFrame:
     """The staged readings as refused rows: what becomes of them when a critical expectation sets the file aside."""
     numbers = pl.concat(
-        [pl.read_parquet(path, columns=["line", "pump_id"]) for path in sorted(staged.folder.glob("*.parquet"))]
+        [
+            pl.read_parquet(path, glob=False, columns=["line", "pump_id"])
+            for path in sorted(staged.folder.glob("*.parquet"))
+        ]
         or [pl.DataFrame(schema={"line": pl.Int64, "pump_id": pl.String})]
     )
     raw = dict(staged.raw_lines(set(numbers["line"])))

@@ -26,8 +26,8 @@ class Fleet:
 
     @contextmanager
     def locked(self) -> Iterator[Session]:
-        """The session, while no other run touches the folder."""
-        with self._session.workspace.lock():
+        """The session, while no other run touches the folder; waits for one that does."""
+        with self._session.workspace.lock(wait=True):
             yield self._session
 
 

@@ -14,7 +14,15 @@ from pumpledger.orchestration.session import Session
 from pumpledger.problems import Problem
 from pumpledger.workspace import Workspace, write_whole
 
-_SETTINGS = b"# Written by pumpledger. Nothing leaves this machine.\ntelemetry:\n  enabled: false\n"
+_SETTINGS = b"""# Written by pumpledger. Nothing leaves this machine, and one run at a time works on the fleet.
+telemetry:
+  enabled: false
+nux:
+  enabled: false
+concurrency:
+  runs:
+    max_concurrent_runs: 1
+"""
 
 
 @dataclass(slots=True)
@@ -79,6 +87,7 @@ def _materialise(session: Session, new: bool, week: str | None) -> list[str]:
         stale = [week] if week else session.stale_weeks()
         instance.add_dynamic_partitions(WEEKS.name, stale)
         for name in stale:
+            session.close()  # the calendar of another week is of no use to this one
             dg.materialize(
                 [exports, *WEEK_ASSETS], selection=dg.AssetSelection.assets(*WEEK_ASSETS), instance=instance, resources=resources, run_config=quiet, partition_key=name,
             )

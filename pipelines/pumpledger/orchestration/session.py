@@ -37,6 +37,7 @@ class Session:
         self.workspace = Workspace(folder)
         self.lake = Lake(self.workspace.lake)
         self.intake: Intake | None = None
+        self._databases: dict[tuple[date, ...], Database] = {}
 
     @cached_property
     def register(self) -> Register:
@@ -78,13 +79,26 @@ class Session:
 
     @contextmanager
     def database(self, days: list[date]) -> Iterator[Database]:
-        """A database with the register and the calendar of ``days`` in it."""
-        with Database() as db:
+        """A database with the register, the calendar of ``days`` and the ledger's exports in it, and nothing of an earlier step.
+
+        Register and calendar stay from step to step of a run, because the plans of a large fleet take a while to lay out.
+        """
+        if tuple(days) not in self._databases:
+            db = Database()
             for name, frame in self.register.tables().items():
                 db.load(name, frame)
             load_calendar(db, self.zones, days)
+            self._databases[tuple(days)] = db
+        db = self._databases[tuple(days)]
+        with db.step():
             db.load("export", self.exports.filter(pl.col("export_id") != ""))
             yield db
+
+    def close(self) -> None:
+        """Give the memory of the run back."""
+        for db in self._databases.values():
+            db.close()
+        self._databases.clear()
 
     def read_weeks(self, table: Table, weeks: list[str]) -> pl.DataFrame:
         """``table`` over several weeks."""

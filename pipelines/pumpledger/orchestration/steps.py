@@ -117,7 +117,7 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         db.load("best_plan", session.lake.read(BEST_PLANS, week))
         db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [iso_week(day) == week for day in days]}))
         # A clock change is looked for further back than the days that are judged.
-        db.load("local_day", local_days(session.zones, [day for name in weeks_back(week, 5) for day in week_days(name)]))
+        db.load("past_day", local_days(session.zones, [day for name in weeks_back(week, 5) for day in week_days(name)]))
         ledger = Ledger(session.lake)
         db.load("export", ledger.exports_of(set(weeks)))
         db.load("refused_count", ledger.refused_counts({week}))

@@ -9,9 +9,11 @@ from datetime import timedelta
 
 from pumpledger.engine.database import Database
 
-STEADY = {
+STANDING = {
     "off_below_rpm": 50.0,  # a tenth of the slowest speed that can be keyed in: jitter about standstill
     "idle_w": 30.0,  # above the standby of controllers (a few watts to 15 W, catalogue note), below any running pump
+}
+STEADY = {
     "same_speed_rpm": 40.0,  # above the jitter of a drive (about 5 rpm either way, common practice, no source), below two grid steps
 }
 CAUSES = {
@@ -29,9 +31,10 @@ def build_spans(db: Database, margin: timedelta) -> None:
     ``margin`` is the longest gap limit: how far outside the days a reading can still reach into them.
     """
     days = db.table("local_day")
-    db.build("steady", "profile/steady", {
-        **STEADY, "from_utc": days["start_utc"].min() - margin, "to_utc": days["end_utc"].max() + margin,
-    })
+    reach = {"from_utc": days["start_utc"].min() - margin, "to_utc": days["end_utc"].max() + margin}
+    db.build("ordered", "profile/ordered", STANDING | reach)
+    db.build("steady", "profile/steady", STEADY)
+    db.drop("ordered")
     db.build("observed", "profile/observed")
     db.build("piece", "profile/piece")
     db.build("span", "profile/causes", CAUSES)

@@ -1,0 +1,104 @@
+"""The command as a user runs it: exit status, messages that name file and line, never a traceback."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.fleet_folder import METER_HEADER, meter_rows, write_fleet
+from tests.pipeline.conftest import copy_of_demo
+
+COMMAND = str(Path(sys.executable).with_name("pumpledger"))
+
+
+def run(*arguments: object) -> subprocess.CompletedProcess[str]:
+    done = subprocess.run([COMMAND, *map(str, arguments)], capture_output=True, text=True, check=False)
+    assert "Traceback" not in done.stderr + done.stdout, done.stderr
+    return done
+
+
+def two_days(pump: str = "P1") -> str:
+    """Two days of a pump that runs from 08:00 to 14:00."""
+    rows = []
+    for day in ("2026-10-29T", "2026-10-30T"):
+        rows += [(day + "00:00:00", 0, 0, 0), (day + "06:00:00", 0, 0, 0), (day + "08:00:00", 2000, 0.5, 40), (day + "14:00:00", 0, 0, 0), (day + "20:00:00", 0, 0, 0)]
+    return METER_HEADER + meter_rows(pump, [*rows, ("2026-10-31T00:00:00", 0, 0, 0)], "-0700")
+
+
+def test_help_names_the_commands() -> None:
+    shown = run("--help").stdout
+    assert all(name in shown for name in ("review", "ui", "demo", "fields"))
+
+
+def test_the_end_is_the_page_and_ten_lines(reviewed, tmp_path: Path) -> None:
+    folder = reviewed[0]
+    lines = run("review", folder).stdout.splitlines()
+    page = next(number for number, line in enumerate(lines) if line.startswith("Review of 2026-W45: "))
+    assert Path(lines[page].split(": ", 1)[1]) == folder / "reports" / "2026-W45" / "index.html"
+    summary = lines[page + 1:]
+    assert len(summary) == 10
+    text = "\n".join(summary)
+    assert "sites reported" in text and "can be believed" in text and "need someone" in text and "kWh" in text
+    assert [line[:2] for line in summary[-5:]] == ["1.", "2.", "3.", "4.", "5."]
+    assert "Nothing new" in "\n".join(lines)
+
+
+def test_a_missing_folder_cannot_run(tmp_path: Path) -> None:
+    done = run("review", tmp_path / "nowhere")
+    assert done.returncode == 2 and "no fleet folder" in done.stderr
+
+
+def test_a_folder_without_inbox_cannot_run(tmp_path: Path) -> None:
+    folder = write_fleet(tmp_path, {})
+    (folder / "inbox").rmdir()
+    done = run("review", folder)
+    assert done.returncode == 2 and "inbox" in done.stderr
+
+
+def test_an_empty_inbox_says_what_to_do(tmp_path: Path) -> None:
+    done = run("review", write_fleet(tmp_path, {}))
+    assert done.returncode == 0 and "no week to review" in done.stdout
+
+
+def test_good_files_run_with_status_0_and_bad_rows_are_counted(tmp_path: Path) -> None:
+    text = two_days() + "2026-10-30T15:00:00-0700,P1,99999,0,0\n2026-10-30T15:30:00-0700,P1,fast,0,0\n"
+    done = run("review", write_fleet(tmp_path, {"inbox/meter_1.csv": text}))
+    assert done.returncode == 0, done.stderr
+    assert "13 = 11 readings + 0 duplicates + 1 quarantine + 1 rejects" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("files", "named"),
+    [
+        ({"inbox/other_1.csv": "a,b\n1,2\n"}, ("other_1.csv", "[[source]]")),
+        ({"inbox/meter_2.csv": "when;speed\n1;2\n"}, ("meter_2.csv", "line 1")),
+        ({"inbox/meter_2.csv": ""}, ("meter_2.csv", "line 1")),
+        ({"inbox/meter_2.csv": two_days("P9")}, ("meter_2.csv", "line 2", "P9", "pumps.csv")),
+        ({"sites.csv": "site_id,site_name,pool_volume_m3\nH1,Made-up One,80\nH2,Made-up Two,much\n", "pumps.csv": "pump_id,site_id\nP1,H1\nP2,H2\n"},
+         ("sites.csv", "line 3", "pool_volume_m3")),
+        ({"sites.csv": "site_id,site_name,pool_volume_m3\nH1,Made-up One,80\nH2,Made-up Two,80\n", "pumps.csv": "pump_id,site_id\nP1,H1\nP2,H2\n",
+          "plans.csv": "pump_id,valid_from,period,speed_rpm,start,stop\nP2,2026-01-01,1,2000,08:00,12:00\nP2,2026-01-01,2,1500,11:00,14:00\n"},
+         ("plans.csv", "line 3", "overlaps")),
+    ],
+)
+def test_whole_files_and_sites_set_aside_give_status_1_and_the_good_data_stays(tmp_path: Path, files: dict[str, str], named: tuple[str, ...]) -> None:
+    done = run("review", write_fleet(tmp_path, {"inbox/meter_1.csv": two_days()} | files))
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert all(word in done.stderr for word in named), done.stderr
+    assert "Review of 2026-W44" in done.stdout
+    assert ",3.0" in (tmp_path / "reports" / "2026-W44" / "daily.csv").read_text()  # 6 h at 0.5 kW
+
+
+def test_a_demo_of_another_seed_runs(tmp_path: Path) -> None:
+    assert run("demo", tmp_path / "fleet", "--sites", 24, "--weeks", 2, "--seed", 3).returncode == 0
+    assert run("demo", tmp_path / "fleet").returncode != 0  # never over another fleet
+    done = run("review", tmp_path / "fleet")
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_pipeline_never_reads_the_truth(tmp_path: Path, reviewed) -> None:
+    assert not (copy_of_demo(tmp_path / "fleet") / "truth").exists()
+    assert reviewed[1].page is not None and reviewed[1].page.exists()
