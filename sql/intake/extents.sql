@@ -1,14 +1,11 @@
 -- How far the readings of an export reach, by local ISO week and pump.
--- Grain: week and pump. Inputs: judged_row. Output: week (2026-W44), pump_id, rows, first_utc, last_utc.
+-- Grain: week and pump. Inputs: tally. Output: week (2026-W44), pump_id, rows, first_utc, last_utc.
 with source as (
-    select strftime(day_local, '%G-W%V') as week, pump_id, time_utc from judged_row where fate = 'readings'
+    select * from tally where fate = 'readings' and week is not null
 ),
 
 extents as (
-    select week, pump_id, count(*) as rows, min(time_utc) as first_utc, max(time_utc) as last_utc
-    from source
-    group by all
-    order by week, pump_id
+    select week, pump_id, rows, first_utc, last_utc from source order by week, pump_id
 )
 
 select * from extents

@@ -1,8 +1,8 @@
 -- Pumps that an export names, in the register or not: when the register's view of one changes, the export is read
 --   again.
--- Grain: pump. Inputs: typed_row. Output: pump_id.
+-- Grain: pump. Inputs: tally. Output: pump_id.
 with source as (
-    select pump_id from typed_row where pump_id is not null and fault is null
+    select pump_id from tally where pump_id is not null and fate <> 'rejects'
 ),
 
 pumps_seen as (

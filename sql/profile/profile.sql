@@ -21,10 +21,11 @@ touched as (
     from source
 ),
 
+-- whole numbers add up the same in any order
 shared as (
     select
         *,
-        least(start_min + duration_min, (quarter + 1) * 15) - greatest(start_min, quarter * 15) as minutes
+        round((least(start_min + duration_min, (quarter + 1) * 15) - greatest(start_min, quarter * 15)) * 60000)::bigint as held_ms
     from touched
 ),
 
@@ -33,13 +34,13 @@ summed as (
         pump_id,
         day_local,
         quarter,
-        coalesce(sum(minutes) filter (where kind = 'run'), 0) as run_min,
-        coalesce(sum(minutes) filter (where kind = 'off'), 0) as off_min,
-        if(count(aux_on) > 0, coalesce(sum(minutes) filter (where aux_on), 0), null) as aux_min,
-        sum(minutes * speed_rpm order by start_min) / nullif(sum(minutes) filter (where speed_rpm is not null), 0) as speed_rpm,
-        sum(energy_kwh * minutes / duration_min order by start_min) as energy_kwh
+        coalesce(sum(held_ms) filter (where kind = 'run'), 0) / 60000 as run_min,
+        coalesce(sum(held_ms) filter (where kind = 'off'), 0) / 60000 as off_min,
+        if(count(aux_on) > 0, coalesce(sum(held_ms) filter (where aux_on), 0) / 60000, null) as aux_min,
+        sum(held_ms * (speed_rpm * 1e6)::bigint) / 1e6 / nullif(sum(held_ms) filter (where speed_rpm is not null), 0) as speed_rpm,
+        sum((energy_kwh * 1e9 * held_ms / (duration_min * 60000))::bigint) / 1e9 as energy_kwh
     from shared
-    where minutes > 0
+    where held_ms > 0
     group by all
 ),
 

@@ -290,6 +290,7 @@ def test_lost_row_stops_the_run(fleet, monkeypatch) -> None:
     from pumpledger.intake import stage
 
     parse = stage.parse
+    monkeypatch.setattr(stage, "read_clean", lambda *_: False)
     monkeypatch.setattr(stage, "parse", lambda *args: (lambda rows, other: (rows + 1, other))(*parse(*args)))
     fleet.put("five_a.csv", SAMPLES + ROWS[0])
     with pytest.raises(ConservationError, match="2 data rows, but 1 accounted for"):

@@ -15,6 +15,8 @@ import duckdb
 import polars as pl
 import pyarrow as pa
 
+Parameters = Mapping[str, object] | None
+Over = Mapping[str, str] | None
 _IDENTIFIER = re.compile(r"[a-z][a-z0-9_]*")
 
 
@@ -29,6 +31,17 @@ def resource_folder(name: str) -> Path:
 def sql_text(name: str) -> str:
     """The text of ``sql/<name>.sql``; ``name`` may hold one folder, such as ``profile/spans``."""
     return (resource_folder("sql") / f"{name}.sql").read_text(encoding="utf-8")
+
+
+def composed(query: str, over: Over = None) -> str:
+    """The text of a query; each table of ``over`` is, in order, another query instead of a table that is built first.
+
+    What two steps say stays in two files, and DuckDB runs them as one without writing the rows in between.
+    """
+    if not over:
+        return sql_text(query)
+    steps = ",\n".join(f"{_named(table)} as (\n{sql_text(other)}\n)" for table, other in over.items())
+    return f"with {steps}\nselect * from (\n{sql_text(query)}\n)"
 
 
 class Database:
@@ -86,25 +99,29 @@ class Database:
             f"create or replace temp view {_named(table)} as from read_parquet([{paths}], hive_partitioning = false)"
         ).fetchall()
 
-    def build(self, table: str, query: str, parameters: Mapping[str, object] | None = None) -> None:
-        """Make ``table`` hold the rows of ``sql/<query>.sql``."""
-        text = f"create or replace temp table {_named(table)} as\n{sql_text(query)}"
+    def view(self, table: str, query: str) -> None:
+        """Make ``table`` a view of ``sql/<query>.sql``, which takes no parameters."""
+        self.connection.execute(f"create or replace temp view {_named(table)} as\n{sql_text(query)}").fetchall()
+
+    def build(self, table: str, query: str, parameters: Parameters = None, over: Over = None) -> None:
+        """Make ``table`` hold the rows of ``sql/<query>.sql``; ``over`` as in `composed`."""
+        text = f"create or replace temp table {_named(table)} as\n{composed(query, over)}"
         self.connection.execute(text, dict(parameters or {})).fetchall()
 
     def drop(self, table: str) -> None:
         """Give back the memory of a large table that no later step reads."""
         self.connection.execute(f"drop table {_named(table)}").fetchall()
 
-    def write_parquet(self, query: str, path: Path, parameters: Mapping[str, object] | None = None) -> None:
-        """Write the rows of ``sql/<query>.sql`` to ``path``, in its order, straight from DuckDB: for tables too large
-        to pass on."""
+    def write_parquet(self, query: str, path: Path, parameters: Parameters = None, over: Over = None) -> None:
+        """Write the rows of ``sql/<query>.sql`` to ``path``, in its order, straight from DuckDB: for tables too large to
+        pass on. ``over`` as in `composed`."""
         target = str(path).replace("'", "''")
-        text = f"copy (\n{sql_text(query)}\n) to '{target}' (format parquet, compression zstd)"
+        text = f"copy (\n{composed(query, over)}\n) to '{target}' (format parquet, compression zstd)"
         self.connection.execute(text, dict(parameters or {})).fetchall()
 
-    def query(self, query: str, parameters: Mapping[str, object] | None = None) -> pl.DataFrame:
-        """The rows of ``sql/<query>.sql``."""
-        return self._read(sql_text(query), parameters)
+    def query(self, query: str, parameters: Parameters = None, over: Over = None) -> pl.DataFrame:
+        """The rows of ``sql/<query>.sql``; ``over`` as in `composed`."""
+        return self._read(composed(query, over), parameters)
 
     def table(self, table: str) -> pl.DataFrame:
         """All rows of ``table``, in the order they were built."""
@@ -114,7 +131,7 @@ class Database:
         """All rows of ``table`` as an Arrow table, in the order they were built."""
         return self.connection.sql(f"from {_named(table)}").to_arrow_table()
 
-    def _read(self, text: str, parameters: Mapping[str, object] | None) -> pl.DataFrame:
+    def _read(self, text: str, parameters: Parameters) -> pl.DataFrame:
         arrow = self.connection.sql(text, params=dict(parameters or {})).to_arrow_table()
         return pl.from_arrow(arrow)  # type: ignore[return-value]
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -18,6 +19,7 @@ import polars as pl
 _OneDay = Callable[[str, datetime], pl.DataFrame]
 _QUARTER = timedelta(minutes=15)
 _UTC_SCHEMA = {"zone": pl.String, "quarter_utc": pl.Datetime("us"), "offset_s": pl.Int64}
+_ERA_SCHEMA = {"zone": pl.String, "from_utc": pl.Datetime("us"), "to_utc": pl.Datetime("us"), "offset_s": pl.Int64}
 _WALL_SCHEMA = {
     "zone": pl.String,
     "quarter_wall": pl.Datetime("us"),
@@ -53,6 +55,18 @@ def utc_offsets(zones: list[str], days: Iterable[date]) -> pl.DataFrame:
     """Offset from UTC by ``zone`` and UTC quarter hour, of ``days`` (as stamped) and two days to either side: so far
     may a zone's offset and an interval of a day move an instant."""
     return _stack(_day_utc_offsets, _UTC_SCHEMA, zones, days)
+
+
+def utc_eras(zones: list[str], days: Iterable[date]) -> pl.DataFrame:
+    """Stretches of one offset by ``zone``, ``from_utc`` to ``to_utc``, over all time; ``offset_s`` is null before and after
+    ``days`` and the two days to either side of them."""
+    rows: list[tuple[str, datetime, datetime, int | None]] = []
+    for zone in sorted(zones):
+        steps = utc_offsets([zone], days).select("quarter_utc", "offset_s").rows()
+        changes = [step for before, step in zip([(None, None), *steps], steps, strict=False) if step[1] != before[1]]
+        edges = [(datetime.min, None), *changes, *([(steps[-1][0] + _QUARTER, None)] if steps else []), (datetime.max, None)]
+        rows += [(zone, start, end, offset) for (start, offset), (end, _) in pairwise(edges)]
+    return pl.DataFrame(rows, schema=_ERA_SCHEMA, orient="row")
 
 
 def wall_offsets(zones: list[str], days: Iterable[date]) -> pl.DataFrame:

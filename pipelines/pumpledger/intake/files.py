@@ -63,8 +63,9 @@ def examine(path: Path) -> ExportFile:
             while chunk := file.read(_CHUNK):
                 digest.update(chunk)
                 lines += chunk.count(b"\n")
-                split = tail.endswith(b"\r") and chunk.startswith(b"\n")
-                lone += chunk.count(b"\r") - chunk.count(b"\r\n") - split
+                if tail.endswith(b"\r") or b"\r" in chunk:
+                    split = tail.endswith(b"\r") and chunk.startswith(b"\n")
+                    lone += chunk.count(b"\r") - chunk.count(b"\r\n") - split
                 size += len(chunk)
                 tail = (tail + chunk)[-4096:]
     except OSError as error:

@@ -101,15 +101,21 @@ def look(files: Iterable[Path], ledger: Ledger, register: Register, dialects: di
     return arrivals
 
 
-def ingest(files: Iterable[Path], lake: Lake, register: Register, dialects: dict[str, Dialect]) -> Intake:
-    """Bring the lake's readings up to date with ``files``.
+def ingest(
+    files: Iterable[Path],
+    lake: Lake,
+    register: Register,
+    dialects: dict[str, Dialect],
+    arrivals: Arrivals | None = None,
+) -> Intake:
+    """Bring the lake's readings up to date with ``files``; ``arrivals`` spares a second look where one was just taken.
 
     Raises:
         ConservationError: a row was lost or counted twice; nothing of that export counts.
     """
     ledger = Ledger(lake)
     ledger.sweep()
-    arrivals = look(files, ledger, register, dialects)
+    arrivals = arrivals or look(files, ledger, register, dialects)
     pump_zone = register.pump.join(register.site, on="site_id").select("pump_id", "zone")
     staged = _stage_all(arrivals, pump_zone, lake)
     checks, aside = _judge(staged)

@@ -30,23 +30,18 @@ _TEXT_SCHEMA = {
 }
 
 
-def parse(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> tuple[int, int]:
-    """Fill ``typed_row`` in ``db``; return (data rows, other lines).
+def data_lines(export: ExportFile, dialect: Dialect) -> int | None:
+    """Lines that hold data, where every line can be one row; ``None`` where only the careful way can tell."""
+    expected = export.lines - dialect.preamble_lines - 1 - ends_in_footer(export, dialect)
+    return expected if dialect.encoding == "utf-8" and not export.lone_returns and expected >= 0 else None
 
-    ``columns`` is the header. ``typed_row`` columns: line, raw (null where the row was read), fault (null, or why it
-    cannot be read), pump_id, stamp (as written, no zone), speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h,
-    aux_text.
+
+def open_fast(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> dict[str, object]:
+    """Make the view ``fast_row``, the file as DuckDB reads it with typed columns, line by line.
+
+    Returns:
+        The parameters of ``intake/typed_from_fast``.
     """
-    other = dialect.preamble_lines + 1 + ends_in_footer(export, dialect)
-    expected = export.lines - other
-    whole = dialect.encoding == "utf-8" and not export.lone_returns and expected >= 0
-    if whole and _read_fast(db, export, dialect, columns) == expected:
-        return expected, other
-    return _read_carefully(db, export, dialect, columns)
-
-
-def _read_fast(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> int:
-    """The number of rows read, each with a stamp; -1 where DuckDB cannot read the file."""
     # Columns go by position: a header may hold an empty name, or two that differ in case alone.
     at = {name: f"c{position}" for position, name in enumerate(columns)}
     kinds = dict.fromkeys((f"c{position}" for position in range(len(columns))), "VARCHAR")
@@ -68,17 +63,36 @@ def _read_fast(db: Database, export: ExportFile, dialect: Dialect, columns: list
         options.append(f"timestampformat = {_quoted(dialect.time_format)}")
     pump = at[dialect.pump_column] if dialect.pump_column else _quoted(export.pump) if export.pump else "null::varchar"
     aux = at[dialect.aux_column] if dialect.aux_column else "null::varchar"
-    chosen = [f"{at[dialect.time_column]} as stamp", f"{pump} as pump_id", f"{aux} as aux_text"]
+    stamp = at[dialect.time_column]
+    if dialect.time_format == "epoch_s":  # beyond year 5000 a logger counts something else than seconds
+        stamp = f"case when {stamp} between 0 and 1e11 then make_timestamp({stamp} * 1000000) end"
+    chosen = [f"{stamp} as stamp", f"{pump} as pump_id", f"{aux} as aux_text"]
     for name in QUANTITIES:
         chosen.append(f"{at[dialect.columns[name]] if name in dialect.columns else 'null::double'} as {name}")
     source = f"read_csv({_quoted(str(export.path))}, {', '.join(options)})"
+    db.connection.execute(f"create or replace temp view fast_row as select {', '.join(chosen)} from {source}").fetchall()
+    return {"first_line": dialect.preamble_lines + 2, **_scales(dialect)}
+
+
+def parse(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> tuple[int, int]:
+    """Fill ``typed_row`` in ``db``; return (data rows, other lines).
+
+    ``columns`` is the header. ``typed_row`` columns: line, raw (null where the row was read), fault (null, or why it
+    cannot be read), pump_id, stamp (as written, no zone), speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h,
+    aux_text.
+    """
+    expected = data_lines(export, dialect)
+    if expected is not None and _read_fast(db, export, dialect, columns) == expected:
+        return expected, export.lines - expected
+    return _read_carefully(db, export, dialect, columns)
+
+
+def _read_fast(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> int:
+    """The number of rows read, each with a stamp; -1 where DuckDB cannot read the file."""
     try:
-        db.connection.execute(
-            f"create or replace temp table fast_row as select {', '.join(chosen)} from {source}"
-        ).fetchall()
+        db.build("typed_row", "intake/typed_from_fast", open_fast(db, export, dialect, columns))
     except duckdb.InvalidInputException:  # mixed line ends, an endless line: its reader gives the whole file up
         return -1
-    db.build("typed_row", "intake/typed_from_fast", {"first_line": dialect.preamble_lines + 2, **_scales(dialect)})
     return db.connection.execute("select count(stamp) from typed_row").fetchall()[0][0]
 
 

@@ -16,10 +16,11 @@ import polars as pl
 from pumpledger.engine.database import Database
 from pumpledger.engine.lake import write_parquet
 from pumpledger.engine.tables import REFUSED
-from pumpledger.intake.clock import utc_offsets, wall_offsets
+from pumpledger.intake.clean import read_clean
 from pumpledger.intake.dialects import Dialect
 from pumpledger.intake.files import ExportFile, header_columns
-from pumpledger.intake.parse import parse
+from pumpledger.intake.parse import data_lines, parse
+from pumpledger.intake.place import place
 from pumpledger.intake.rows import raw_lines
 from pumpledger.intake.rules import LIMITS, reason
 from pumpledger.problems import ConservationError, Problem
@@ -66,39 +67,44 @@ def stage(
     folder = staging / export.export_id
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
+    with db.step():
+        return _stage(db, export, dialect, source, columns, pump_zone, folder)
+
+
+def _stage(
+    db: Database, export: ExportFile, dialect: Dialect, source: str, columns: list[str], pump_zone: pl.DataFrame, folder: Path
+) -> Staged:
+    words = {"word": [*dialect.aux_on, *dialect.aux_off], "aux_on": [*(True for _ in dialect.aux_on), *(False for _ in dialect.aux_off)]}
+    db.load("known_word", pl.DataFrame(words, schema={"word": pl.String, "aux_on": pl.Boolean}))
     db.load("pump_zone", pump_zone)
-    db.load(
-        "known_word",
-        pl.DataFrame(
-            {
-                "word": [*dialect.aux_on, *dialect.aux_off],
-                "aux_on": [True] * len(dialect.aux_on) + [False] * len(dialect.aux_off),
-            },
-            schema={"word": pl.String, "aux_on": pl.Boolean},
-        ),
-    )
-    data_rows, other_lines = parse(db, export, dialect, columns)
-    _place(db, dialect, pump_zone)
-    db.build(
-        "judged_row",
-        "intake/judge",
-        {
-            "export_id": export.export_id,
-            "interval_s": dialect.interval_s if dialect.label.startswith("interval") else None,
-            **LIMITS,
-        },
-    )
+    interval_s = dialect.interval_s if dialect.label.startswith("interval") else None
+    rules = {"export_id": export.export_id, "interval_s": interval_s, **LIMITS}
+    whole = folder / "clean"
+    if read_clean(db, export, dialect, columns, dict(pump_zone.iter_rows()), rules, whole):
+        data_rows = data_lines(export, dialect)
+        other_lines = export.lines - data_rows
+    else:
+        data_rows, other_lines = parse(db, export, dialect, columns)
+        place(db, dialect)
+        db.build("judged_row", "intake/judge", rules, {"ruled_row": "intake/rule"})
+        db.build("tally", "intake/tally")
     extents = db.query("intake/extents")
-    for week in extents["week"].unique().sort():
-        db.write_parquet("intake/week_readings", folder / f"{week}.parquet", {"week": week})
     profile = {"file": export.path.name, **db.query("intake/file_profile").row(0, named=True)}
     if extents["rows"].sum() != profile["readings"]:
         raise ConservationError(f"{export.path.name}: {profile['readings']} readings, not all of them in a week")
+    pumps_seen = db.query("intake/pumps_seen")["pump_id"].to_list()
+    refused = _refused(db, export, dialect)
+    weeks = extents["week"].unique().sort().to_list()
+    if whole.exists() and len(weeks) == 1:
+        whole.rename(folder / f"{weeks[0]}.parquet")
+    else:
+        for week in weeks:
+            db.write_parquet("intake/week_readings", folder / f"{week}.parquet", {"week": week})
+        whole.unlink(missing_ok=True)
     fates = {fate: int(profile[fate]) for fate in ("readings", "duplicates", "quarantine", "rejects")}
     staged = Staged(
-        export, dialect, source, folder, data_rows, other_lines, fates, profile, extents, _refused(db, export, dialect)
+        export, dialect, source, folder, data_rows, other_lines, fates, profile, extents, refused, pumps_seen
     )
-    staged.pumps_seen = sorted(name for name in db.query("intake/pumps_seen")["pump_id"])
     if profile["told_first"]:
         staged.problems.append(
             Problem(
@@ -110,28 +116,6 @@ def stage(
             )
         )
     return staged
-
-
-def _place(db: Database, dialect: Dialect, pump_zone: pl.DataFrame) -> None:
-    days = {
-        day
-        for (day,) in db.connection.execute(
-            "select distinct stamp::date from typed_row where year(stamp) between 2000 and 2099"
-        ).fetchall()
-    }
-    shift_s = dialect.interval_s if dialect.label == "interval_ending" else 0
-    zones = pump_zone["zone"].unique().to_list()
-    db.load("utc_offset", utc_offsets(zones, days))
-    if dialect.zone in ("utc", "offset"):
-        db.build("placed_row", "intake/place_universal", {"shift_s": shift_s})
-        return
-    fixed = None if dialect.zone == "site" else dialect.zone
-    db.load("wall_offset", wall_offsets(sorted({*zones, *([fixed] if fixed else [])}), days))
-    db.build(
-        "placed_row",
-        "intake/place_wall_clock",
-        {"shift_s": shift_s, "fixed_zone": fixed, "interval_s": dialect.interval_s},
-    )
 
 
 def _refused(db: Database, export: ExportFile, dialect: Dialect) -> pl.DataFrame:

@@ -19,7 +19,7 @@ from pumpledger.engine.database import Database, resource_folder
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import Table
 from pumpledger.intake.dialects import Dialect, load_dialects
-from pumpledger.intake.ingest import Intake, ingest, intake_of, look
+from pumpledger.intake.ingest import FATES, Arrivals, Intake, ingest, intake_of, look
 from pumpledger.intake.ledger import Ledger
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import iso_week, load_calendar, week_days
@@ -37,6 +37,7 @@ class Session:
         self.workspace = Workspace(folder)
         self.lake = Lake(self.workspace.lake)
         self.intake: Intake | None = None
+        self._arrivals: Arrivals | None = None
         self._databases: dict[tuple[date, ...], Database] = {}
 
     @cached_property
@@ -53,13 +54,16 @@ class Session:
 
     def take_inbox(self) -> Intake:
         """Bring the readings up to date with the inbox."""
-        self.intake = ingest(self.workspace.inbox_files(), self.lake, self.register, self.dialects)
+        files = self.workspace.inbox_files()
+        self.intake = ingest(files, self.lake, self.register, self.dialects, self._arrivals)
+        self._arrivals = None
         return self.intake
 
     def look_at_inbox(self) -> bool:
         """Whether the inbox holds anything to read. Where it does not, the intake is what the ledger says, and no run is needed."""
         ledger = Ledger(self.lake)
         arrivals = look(self.workspace.inbox_files(), ledger, self.register, self.dialects)
+        self._arrivals = arrivals
         if arrivals.nothing_new:
             self.intake = intake_of(ledger, self.register, arrivals, [], [])
         return not arrivals.nothing_new
@@ -134,7 +138,11 @@ class Session:
         """Digest of all that the review of ``week`` rests on: code, register, the readings from two weeks before to one after."""
         monday = week_days(week)[0]
         near = [iso_week(monday + timedelta(weeks=step)) for step in (-2, -1, 0, 1)]
-        readings = [path.name for name in near for path in self.lake.readings_files(name)]
+        readings = [
+            [entry.export_id, entry.dialect_digest, entry.pump_zones, [entry.export[fate] for fate in FATES]]
+            for entry in Ledger(self.lake).entries
+            if any(item["week"] in near for item in entry.extents)
+        ]
         newest = week == max(self.ready_weeks(), default=week)
         said = [str(problem) for problem in self.problems()] if newest else []
         return hashlib.sha256(json.dumps([_code_digest(), self._register_digest, near, readings, said]).encode()).hexdigest()

@@ -1,0 +1,49 @@
+-- The judged rows of an export counted once, for all that is asked of them afterwards.
+-- Grain: fate, rule, local ISO week and pump. Inputs: judged_row.
+-- Output: fate, rule, week (2026-W44), pump_id; rows; instants (different times of the pump); first_utc, last_utc; rows without
+--   speed, without power and energy counter; largest speed [rev/min] and power [W]; told_first, rows of a repeated hour whose
+--   pass the order did not tell.
+with source as (
+    select * from judged_row
+),
+
+of_day as (
+    -- Days first: a day's week is written out once a day, not once a row.
+    select
+        fate,
+        rule,
+        day_local,
+        pump_id,
+        count(*) as rows,
+        count(distinct time_utc) as instants,
+        min(time_utc) as first_utc,
+        max(time_utc) as last_utc,
+        count(*) - count(speed_rpm) as speed_nulls,
+        count(*) - count(coalesce(power_w, energy_total_kwh)) as energy_nulls,
+        max(speed_rpm) as speed_most_rpm,
+        max(power_w) as power_most_w,
+        count(*) filter (where clock_state = 'twice, first taken') as told_first
+    from source
+    group by all
+),
+
+tally as (
+    select
+        fate,
+        rule,
+        strftime(day_local, '%G-W%V') as week,
+        pump_id,
+        sum(rows)::bigint as rows,
+        sum(instants)::bigint as instants,
+        min(first_utc) as first_utc,
+        max(last_utc) as last_utc,
+        sum(speed_nulls)::bigint as speed_nulls,
+        sum(energy_nulls)::bigint as energy_nulls,
+        max(speed_most_rpm) as speed_most_rpm,
+        max(power_most_w) as power_most_w,
+        sum(told_first)::bigint as told_first
+    from of_day
+    group by all
+)
+
+select * from tally
