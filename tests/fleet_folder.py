@@ -41,10 +41,19 @@ PUMPS = "pump_id,site_id\nP1,H1\n"
 
 
 def write_fleet(folder: Path, files: dict[str, str], sources: dict[str, tuple[str, str]] | None = None) -> Path:
-    """A fleet folder of ``files`` (path -> text) over a minimal register; ``sources`` maps a name to (glob, dialect)."""
+    """A fleet folder of ``files`` (path -> text) over a minimal register; ``sources`` maps a name to (glob,
+    dialect)."""
     declared = sources or {"meter": ("meter_*.csv", "meter")}
-    lines = [f'[[source]]\nname = "{name}"\nfiles = "{glob}"\ndialect = "{dialect}"\n' for name, (glob, dialect) in declared.items()]
-    content = {"fleet.toml": FLEET + "\n".join(lines), "sites.csv": SITES, "pumps.csv": PUMPS, "dialects/meter.toml": METER} | files
+    lines = [
+        f'[[source]]\nname = "{name}"\nfiles = "{glob}"\ndialect = "{dialect}"\n'
+        for name, (glob, dialect) in declared.items()
+    ]
+    content = {
+        "fleet.toml": FLEET + "\n".join(lines),
+        "sites.csv": SITES,
+        "pumps.csv": PUMPS,
+        "dialects/meter.toml": METER,
+    } | files
     (folder / "inbox").mkdir(parents=True, exist_ok=True)
     for name, text in content.items():
         path = folder / name
@@ -78,11 +87,19 @@ def spans_of(session: Session, week: str, pump_id: str, day: date) -> pl.DataFra
 
 def day_of(session: Session, week: str, pump_id: str, day: date) -> dict[str, object]:
     """The daily account of one pump and day."""
-    return session.lake.read(DAILY, week).filter((pl.col("pump_id") == pump_id) & (pl.col("day_local") == day)).row(0, named=True)
+    return (
+        session.lake.read(DAILY, week)
+        .filter((pl.col("pump_id") == pump_id) & (pl.col("day_local") == day))
+        .row(0, named=True)
+    )
 
 
 def saving_of(session: Session, week: str, site_id: str, day: date) -> dict[str, object]:
-    return session.lake.read(SAVINGS, week).filter((pl.col("site_id") == site_id) & (pl.col("day_local") == day)).row(0, named=True)
+    return (
+        session.lake.read(SAVINGS, week)
+        .filter((pl.col("site_id") == site_id) & (pl.col("day_local") == day))
+        .row(0, named=True)
+    )
 
 
 def samples_5min(pump: str, start_utc: datetime, states: list[tuple[float, float]]) -> str:

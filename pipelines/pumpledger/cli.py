@@ -16,12 +16,17 @@ _FLEET = click.argument("fleet", type=click.Path(path_type=Path))
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="pumpledger")
 def commands() -> None:
-    """What the pumps of a fleet of pools really did, week by week: turnover, kWh, savings, and which sites need someone."""
+    """What the pumps of a fleet of pools really did, week by week: turnover, kWh, savings, and which sites need
+    someone."""
 
 
 @commands.command()
 @_FLEET
-@click.option("--week", metavar="YYYY-Www", help="Build this ISO week alone, such as 2026-W45. Default: every week that is out of date.")
+@click.option(
+    "--week",
+    metavar="YYYY-Www",
+    help="Build this ISO week alone, such as 2026-W45. Default: every week that is out of date.",
+)
 def review(fleet: Path, week: str | None) -> None:
     """Take every export in FLEET/inbox and write the weekly review to FLEET/reports."""
     from pumpledger.orchestration.run import run_review
@@ -37,15 +42,16 @@ def review(fleet: Path, week: str | None) -> None:
         mark = "set aside" if problem.severity == "disqualifies" else "note"
         click.echo(f"{mark}: {problem}", err=True)
     sums = outcome.sums
-    click.echo(
-        f"Rows: {sums['data_rows']:,} = {sums['readings']:,} readings + {sums['duplicates']:,} duplicates + {sums['quarantine']:,} quarantine + {sums['rejects']:,} rejects"
-    )
+    fates = " + ".join(f"{sums[fate]:,} {fate}" for fate in ("readings", "duplicates", "quarantine", "rejects"))
+    click.echo(f"Rows: {sums['data_rows']:,} = {fates}")
     if not outcome.taken and not outcome.built:
         click.echo("Nothing new: no export, register entry or rule has changed since the last run; no work was done.")
     else:
         click.echo(f"Taken {len(outcome.taken)} files; built {', '.join(outcome.built) or 'no week'}.")
     for name in outcome.waiting:
-        click.echo(f"Week {name} holds less than a day of readings and waits for more; --week {name} builds it all the same.")
+        click.echo(
+            f"Week {name} holds less than a day of readings and waits for more; --week {name} builds it all the same."
+        )
     if outcome.page is None:
         click.echo("There is no week to review yet: put exports in inbox/ (README, 'The fleet folder').")
     else:
@@ -94,7 +100,9 @@ def ui(fleet: Path, port: int) -> None:
     prepare_home(Workspace(fleet))
     os.environ[FOLDER_VARIABLE] = str(fleet.resolve())
     program = str(Path(sys.executable).with_name("dagster"))
-    os.execv(program, [program, "dev", "-m", "pumpledger.orchestration.definitions", "-h", "127.0.0.1", "-p", str(port)])
+    os.execv(
+        program, [program, "dev", "-m", "pumpledger.orchestration.definitions", "-h", "127.0.0.1", "-p", str(port)]
+    )
 
 
 def main() -> None:

@@ -16,7 +16,8 @@ Severity = Literal["disqualifies", "warns"]
 class Problem:
     """One thing wrong, in words a service manager can act on.
 
-    ``name`` is a stable snake_case key; ``sentence`` says what is wrong and what to do; ``file``, ``line`` (1-based, the header
+    ``name`` is a stable snake_case key; ``sentence`` says what is wrong and what to do; ``file``, ``line`` (1-based,
+    the header
     is line 1) and ``column`` say where; ``site_id`` names the site that is set aside, if one is.
     """
 
@@ -53,4 +54,5 @@ class CurveError(ValueError):
 
 
 class ConservationError(AssertionError):
-    """Rows of an export that ended in none, or in two, of readings, duplicates, quarantine and rejects: a fault of the tool."""
+    """Rows of an export that ended in none, or in two, of readings, duplicates, quarantine and rejects: a fault of the
+    tool."""

@@ -53,7 +53,10 @@ highest as (
         pump_id,
         speed_rpm,
         -- A grid that knows only standstill knows no flow.
-        case when flow_rpm > 0 then flow_m3h_hi * greatest(speed_rpm / flow_rpm, 1) end as flow_m3h_hi,
+        case
+            when flow_rpm > 0 then flow_m3h_hi * greatest(speed_rpm / flow_rpm, 1)
+            when flow_rpm is null then flow_m3h_hi  -- metered, and no speed logged
+        end as flow_m3h_hi,
         power_w_hi * pow(greatest(speed_rpm / power_rpm, 1), 3) as power_w_hi
     from known
     order by pump_id

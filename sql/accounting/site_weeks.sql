@@ -1,8 +1,11 @@
 -- The week of each site: is it reporting, is it believed, and its sums.
--- Grain: site. Inputs: site; pump; daily (of the week); savings (of the week); best_plan; doubt (site_id, pump_id, doubt).
+-- Grain: site. Inputs: site; pump; daily (of the week); savings (of the week); best_plan; doubt (site_id, pump_id,
+--   doubt).
 -- Parameters: $least_days, believed days for the site to be believed.
--- Output: the columns of site_weeks. Energy sums believed days only; turnovers are means of believed days; a sum over no day is null.
--- A site day is believed when every pump of the site is; the energy interval adds the bounds, as one meter class errs one way.
+-- Output: the columns of site_weeks. Energy sums believed days only; turnovers are means of believed days; a sum over
+--   no day is null.
+-- A site day is believed when every pump of the site is; the energy interval adds the bounds, as one meter class errs
+--   one way.
 with source as (
     select * from daily
 ),

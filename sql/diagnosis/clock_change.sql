@@ -1,4 +1,5 @@
--- The last clock change of each zone up to the end of the week, as far back as the table past_day and $look_back_days reach.
+-- The last clock change of each zone up to the end of the week, as far back as the table past_day and $look_back_days
+--   reach.
 -- grain: one zone with a change. inputs: past_day (columns of local_day), judged_day. parameters: $look_back_days.
 -- columns: zone, change_day (local day of 23 or 25 h), unmoved_shift_min (how late a clock that was not moved runs from
 --   then on [min]).

@@ -21,8 +21,8 @@ logged as (
 by_day as (
     select site_id, pump_id, any_value(aux_load) as aux_load, any_value(aux_min_speed_rpm) as aux_min_speed_rpm,
         day_local,
-        coalesce(sum(duration_min order by start_utc) filter (under), 0) as under_min, coalesce(sum(duration_min order by start_utc) filter (still), 0)
-            as still_min
+        coalesce(sum(duration_min order by start_utc) filter (under), 0) as under_min,
+        coalesce(sum(duration_min order by start_utc) filter (still), 0) as still_min
     from logged
     group by site_id, pump_id, day_local
 ),

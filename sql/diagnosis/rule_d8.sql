@@ -3,7 +3,10 @@
 with idle as (
     select i.site_id, i.pump_id as component, 'found' as verdict, null as needs, min(i.day_local) as first_day,
         max(i.day_local) as last_day,
-        count(*) as days, sum(i.running_min order by i.day_local) as measured, sum(i.planned_min order by i.day_local) as threshold, 'min running' as unit
+        count(*) as days,
+        sum(i.running_min order by i.day_local) as measured,
+        sum(i.planned_min order by i.day_local) as threshold,
+        'min running' as unit
     from idle_day as i
     join judged_day as j on j.day_local = i.day_local and j.in_week
     group by i.site_id, i.pump_id

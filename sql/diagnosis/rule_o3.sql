@@ -27,7 +27,9 @@ judged as (
         count(*) filter (c.spent > (1 + $excess) * c.needed) as days,
         min(c.day_local) filter (c.spent > (1 + $excess) * c.needed) as first_day,
         max(c.day_local) filter (c.spent > (1 + $excess) * c.needed) as last_day,
-        avg(c.spent order by c.day_local) as measured, any_value(c.needed) as threshold, 7 * avg(c.spent - c.needed order by c.day_local) as excess_week,
+        avg(c.spent order by c.day_local) as measured,
+        any_value(c.needed) as threshold,
+        7 * avg(c.spent - c.needed order by c.day_local) as excess_week,
         7 * avg(c.excess_kwh order by c.day_local) as excess_kwh_week
     from site_fact as f
     join plans as p using (site_id)

@@ -1,9 +1,12 @@
 -- Why each stretch runs, by the plan, the priming and the freeze protection on record.
 -- Grain: span. Inputs: piece; pump; pump_day (pump_id, day_local, start_utc).
--- Parameters: $near_rpm, a speed this close to a keyed speed is that speed; $edge_min, a stretch this short at a change of the plan is
---   its edge, seen late or blended; $override_least_min, $override_most_min, length of a manual override; $freeze_margin_c, difference
+-- Parameters: $near_rpm, a speed this close to a keyed speed is that speed; $edge_min, a stretch this short at a change
+--   of the plan is
+--   its edge, seen late or blended; $override_least_min, $override_most_min, length of a manual override;
+--   $freeze_margin_c, difference
 --   between the station and the pad.
--- Output: the columns of spans; power_w is null where a counter gives the energy. A run without logged speed has the cause unknown.
+-- Output: the columns of spans; power_w is null where a counter gives the energy. A run without logged speed has the
+--   cause unknown.
 -- Order of explanation: unknown, off, plan period, priming, freeze protection, edge, override, unexplained.
 with source as (
     select
@@ -62,7 +65,8 @@ edged as (
                 then 'plan period'
             -- a mean over an interval in which the speed changed
             when duration_min <= $edge_min
-                and speed_rpm between least(coalesce(previous_rpm, 0), coalesce(next_rpm, 0)) and greatest(coalesce(previous_rpm, priming_speed_rpm), coalesce(next_rpm, priming_speed_rpm), priming_speed_rpm)
+                and speed_rpm >= least(coalesce(previous_rpm, 0), coalesce(next_rpm, 0))
+                and speed_rpm <= greatest(previous_rpm, next_rpm, priming_speed_rpm)
                 and coalesce(planned_period, next_period, previous_period) is not null
                 then 'plan period'
         end as edged_cause,

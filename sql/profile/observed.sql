@@ -1,8 +1,11 @@
 -- Stretches cut at local midnight; the time between and around them is unknown and is there as rows of its own.
--- Grain: stretch of one pump within one local day. Inputs: steady; pump_day (site_id, pump_id, day_local, start_utc, end_utc).
--- Output: site_id, pump_id, day_local, start_utc, end_utc, kind (run, off, unknown), speed_rpm, energy_kwh, from_power, flow_m3h,
+-- Grain: stretch of one pump within one local day. Inputs: steady; pump_day (site_id, pump_id, day_local, start_utc,
+--   end_utc).
+-- Output: site_id, pump_id, day_local, start_utc, end_utc, kind (run, off, unknown), speed_rpm, energy_kwh, from_power,
+--   flow_m3h,
 --   aux_on, readings.
--- A stretch whose readings tell neither running nor standing is unknown time, with known energy where a counter gives it. Energy of a cut stretch is shared by time.
+-- A stretch whose readings tell neither running nor standing is unknown time, with known energy where a counter gives
+--   it. Energy of a cut stretch is shared by time.
 with source as (
     select * from steady where end_utc > start_utc
 ),

@@ -1,6 +1,8 @@
 -- Stretches cut where the plan in force changes, each with what the plan asks for and the air temperature.
--- Grain: stretch of one pump within one part of its plan. Inputs: observed; plan_part; site; weather (weather, time_utc, air_temperature_c, hourly).
--- Output: the columns of observed; whole (number of the uncut stretch); planned_speed_rpm (null without a plan); planned_period;
+-- Grain: stretch of one pump within one part of its plan. Inputs: observed; plan_part; site; weather (weather,
+--   time_utc, air_temperature_c, hourly).
+-- Output: the columns of observed; whole (number of the uncut stretch); planned_speed_rpm (null without a plan);
+--   planned_period;
 --   air_temperature_c, air_least_c (mean and least over the hours that the piece touches).
 with source as (
     select *, row_number() over (order by pump_id, start_utc) as whole from observed
@@ -23,12 +25,20 @@ planned as (
 ),
 
 hour_of_piece as (
-    select pump_id, start_utc, site_id, unnest(generate_series(date_trunc('hour', start_utc), end_utc - interval 1 second, interval 1 hour)) as time_utc
+    select
+        pump_id,
+        start_utc,
+        site_id,
+        unnest(generate_series(date_trunc('hour', start_utc), end_utc - interval 1 second, interval 1 hour)) as time_utc
     from planned
 ),
 
 air as (
-    select hour_of_piece.pump_id, hour_of_piece.start_utc, avg(weather.air_temperature_c order by weather.time_utc) as air_temperature_c, min(weather.air_temperature_c) as air_least_c
+    select
+        hour_of_piece.pump_id,
+        hour_of_piece.start_utc,
+        avg(weather.air_temperature_c order by weather.time_utc) as air_temperature_c,
+        min(weather.air_temperature_c) as air_least_c
     from hour_of_piece
     join site using (site_id)
     join weather on site.weather = weather.weather and hour_of_piece.time_utc = weather.time_utc

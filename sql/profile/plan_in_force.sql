@@ -1,6 +1,8 @@
 -- The plan keyed in on each local day: the newest valid_from that is not later than the day.
--- Grain: pump, local day, period. Inputs: plan; pump (pump_id, site_id); site (site_id, zone); local_day (zone, day_local).
--- Output: pump_id, zone, day_local, period, speed_rpm [rev/min], start_min, stop_min [min since 00:00 by wall clock, start < stop].
+-- Grain: pump, local day, period. Inputs: plan; pump (pump_id, site_id); site (site_id, zone); local_day (zone,
+--   day_local).
+-- Output: pump_id, zone, day_local, period, speed_rpm [rev/min], start_min, stop_min [min since 00:00 by wall clock,
+--   start < stop].
 -- A period across midnight is two pieces of the same day's plan.
 with source as (
     select plan.*, site.zone from plan join pump using (pump_id) join site using (site_id)

@@ -1,7 +1,9 @@
 -- Each pump's local day cut into the parts that its plan makes of it, pauses included, in UTC.
--- Grain: pump, local day, part. Inputs: plan_in_force; quarter (zone, day_local, quarter, start_utc, end_utc, clock_min).
+-- Grain: pump, local day, part. Inputs: plan_in_force; quarter (zone, day_local, quarter, start_utc, end_utc,
+--   clock_min).
 -- Output: pump_id, day_local, period (null in a pause), speed_rpm (0 in a pause) [rev/min], start_utc, end_utc.
--- The wall clock rules: in the hour that happens twice a period runs in both passes, in the hour that never happens it does not.
+-- The wall clock rules: in the hour that happens twice a period runs in both passes, in the hour that never happens it
+--   does not.
 with planned_day as (
     select distinct pump_id, zone, day_local from plan_in_force
 ),
@@ -37,9 +39,18 @@ stretch as (
 ),
 
 filled as (
-    select stretch.pump_id, stretch.day_local, piece.period, coalesce(piece.speed_rpm, 0) as speed_rpm, stretch.start_utc, stretch.end_utc
+    select
+        stretch.pump_id,
+        stretch.day_local,
+        piece.period,
+        coalesce(piece.speed_rpm, 0) as speed_rpm,
+        stretch.start_utc,
+        stretch.end_utc
     from stretch
-    left join piece on stretch.pump_id = piece.pump_id and stretch.day_local = piece.day_local and stretch.start_utc = piece.start_utc
+    left join piece
+        on stretch.pump_id = piece.pump_id
+        and stretch.day_local = piece.day_local
+        and stretch.start_utc = piece.start_utc
     where stretch.end_utc is not null
 ),
 
@@ -55,7 +66,13 @@ numbered as (
 ),
 
 plan_part as (
-    select pump_id, day_local, any_value(period) as period, any_value(speed_rpm) as speed_rpm, min(start_utc) as start_utc, max(end_utc) as end_utc
+    select
+        pump_id,
+        day_local,
+        any_value(period) as period,
+        any_value(speed_rpm) as speed_rpm,
+        min(start_utc) as start_utc,
+        max(end_utc) as end_utc
     from numbered
     group by pump_id, day_local, part
     order by pump_id, start_utc

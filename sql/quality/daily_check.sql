@@ -1,5 +1,6 @@
 -- The daily accounts with the two columns that the suite daily needs beside them.
--- Grain: pump, local day. Inputs: daily. Output: the columns of daily; pump_day ('pump_id day_local'); mean_running_w, mean power over the
+-- Grain: pump, local day. Inputs: daily. Output: the columns of daily; pump_day ('pump_id day_local'); mean_running_w,
+--   mean power over the
 --   running minutes [W], null where it did not run for an hour.
 with source as (
     select * from daily

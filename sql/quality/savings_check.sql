@@ -1,5 +1,6 @@
 -- The savings with the columns that the suite savings needs beside them.
--- Grain: site, local day. Inputs: savings. Output: the columns of savings; site_day ('site_id day_local'); uncounted_without_reason, yes or no.
+-- Grain: site, local day. Inputs: savings. Output: the columns of savings; site_day ('site_id day_local');
+--   uncounted_without_reason, yes or no.
 with source as (
     select * from savings
 ),

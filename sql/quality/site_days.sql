@@ -1,8 +1,10 @@
 -- Each site's local day as its readings left it: what the suite site_days judges.
 -- Grain: site, local day. Inputs: span (columns of spans); pump_day (site_id, pump_id, day_local, day_min).
 -- Parameters: $running_rpm, a pump at or above this speed turns for certain.
--- Output: site_day ('site_id day_local'), site_id, day_local, pumps, readings, accounted_share (minutes in spans / minutes in the day),
---   coverage (least of the pumps), longest_gap_min [min], speed_most_rpm [rev/min], running_power_w (least median of the pumps) [W].
+-- Output: site_day ('site_id day_local'), site_id, day_local, pumps, readings, accounted_share (minutes in spans /
+--   minutes in the day),
+--   coverage (least of the pumps), longest_gap_min [min], speed_most_rpm [rev/min], running_power_w (least median of
+--   the pumps) [W].
 with source as (
     select span.*, pump_day.day_min from span join pump_day using (site_id, pump_id, day_local)
 ),

@@ -1,6 +1,8 @@
-"""Benchmark: a week of 1-minute samples of 1,000 sites (10.08 million rows), from CSV to review, against DuckDB's plain typed read.
+"""Benchmark: a week of 1-minute samples of 1,000 sites (10.08 million rows), from CSV to review, against DuckDB's plain
+typed read.
 
-Run: ``python tests/benchmarks/week_of_samples.py [--sites 1000] [--folder DIR]``. Prints seconds and ratios of one run; asserts nothing,
+Run: ``python tests/benchmarks/week_of_samples.py [--sites 1000] [--folder DIR]``. Prints seconds and ratios of one run;
+asserts nothing,
 because timings are noisy. The fleet is made up by SQL, not by the simulator: here only size and shape matter.
 """
 
@@ -70,17 +72,31 @@ def make_fleet(folder: Path, sites: int) -> None:
         '[[band]]\nname = "peak"\nstart = "16:00"\nstop = "21:00"\nprice_per_kwh = 0.4\npeak = true\n'
     )
     lines = {
-        "sites.csv": ["site_id,site_name,route,pool_volume_m3,required_turnovers,tariff,filter_limit_m3h,suction_limit_m3h"],
-        "pumps.csv": ["pump_id,site_id,curve,static_head_m,design_flow_m3h,design_head_m,baseline_power_w,baseline_hours_per_day,baseline_evidence"],
+        "sites.csv": [
+            "site_id,site_name,route,pool_volume_m3,required_turnovers,tariff,filter_limit_m3h,suction_limit_m3h"
+        ],
+        "pumps.csv": [
+            "pump_id,site_id,curve,static_head_m,design_flow_m3h,design_head_m,baseline_power_w,baseline_hours_per_day,baseline_evidence"
+        ],
         "plans.csv": ["pump_id,valid_from,period,speed_rpm,start,stop"],
-        "pump_curves.csv": ["curve,speed_rpm,flow_m3h,head_m", "Q1,3450,0,20", "Q1,3450,10,17", "Q1,3450,20,11", "Q1,3450,26,5"],
+        "pump_curves.csv": [
+            "curve,speed_rpm,flow_m3h,head_m",
+            "Q1,3450,0,20",
+            "Q1,3450,10,17",
+            "Q1,3450,20,11",
+            "Q1,3450,26,5",
+        ],
     }
     for pump in range(sites):
         start, stop = 480 + pump % 60, 1081 + pump % 90
         lines["sites.csv"].append(f"S{pump:04d},Made-up site {pump},{pump % 20},{40 + pump % 50},1.0,evening,25,25")
         lines["pumps.csv"].append(f"P{pump:04d},S{pump:04d},Q1,1.0,14,9,1700,8,nameplate")
-        lines["plans.csv"].append(f"P{pump:04d},2026-01-01,1,2600,{(start - 60) // 60:02d}:{(start - 60) % 60:02d},{start // 60:02d}:{start % 60:02d}")
-        lines["plans.csv"].append(f"P{pump:04d},2026-01-01,2,{1200 + 25 * (pump % 20)},{start // 60:02d}:{start % 60:02d},{stop // 60:02d}:{stop % 60:02d}")
+        lines["plans.csv"].append(
+            f"P{pump:04d},2026-01-01,1,2600,{(start - 60) // 60:02d}:{(start - 60) % 60:02d},{start // 60:02d}:{start % 60:02d}"
+        )
+        lines["plans.csv"].append(
+            f"P{pump:04d},2026-01-01,2,{1200 + 25 * (pump % 20)},{start // 60:02d}:{start % 60:02d},{stop // 60:02d}:{stop % 60:02d}"
+        )
     for name, rows in lines.items():
         (folder / name).write_text("\n".join(rows) + "\n")
     with duckdb.connect() as db:
@@ -94,8 +110,10 @@ def plain_read(folder: Path, target: Path) -> tuple[float, int]:
     with duckdb.connect(config={"threads": 2}) as db:
         started = time.perf_counter()
         rows = db.execute(
-            f"""copy (from read_csv('{folder}/inbox/*.csv', header = true, auto_detect = false, delim = ',', timestampformat = '%Y-%m-%dT%H:%M:%SZ',
-                columns = {{'time_utc': 'TIMESTAMP', 'pump': 'VARCHAR', 'speed_rpm': 'DOUBLE', 'power_w': 'DOUBLE', 'aux': 'VARCHAR'}}))
+            f"""copy (from read_csv('{folder}/inbox/*.csv', header = true, auto_detect = false, delim = ',',
+            timestampformat = '%Y-%m-%dT%H:%M:%SZ',
+                columns = {{'time_utc': 'TIMESTAMP', 'pump': 'VARCHAR', 'speed_rpm': 'DOUBLE', 'power_w': 'DOUBLE',
+                'aux': 'VARCHAR'}}))
                 to '{target}' (format parquet)"""
         ).fetchall()[0][0]
         return time.perf_counter() - started, rows
@@ -115,12 +133,18 @@ def main() -> None:
     floor_s = min(plain_read(folder, folder / "plain.parquet") for _ in range(3))[0]
     rows = plain_read(folder, folder / "plain.parquet")[1]
     started = time.perf_counter()
-    subprocess.run([str(Path(sys.executable).with_name("pumpledger")), "review", str(folder)], check=True, stdout=subprocess.DEVNULL)
+    subprocess.run(
+        [str(Path(sys.executable).with_name("pumpledger")), "review", str(folder)],
+        check=True,
+        stdout=subprocess.DEVNULL,
+    )
     whole_s = time.perf_counter() - started
     peak_gib = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 2**20
     print(f"{rows:,} rows of {chosen.sites:,} sites")
     print(f"DuckDB plain typed read to Parquet: {floor_s:.2f} s (best of three)")
-    print(f"pumpledger review, whole command:   {whole_s:.2f} s, ratio {whole_s / floor_s:.2f}, peak memory {peak_gib:.2f} GiB")
+    print(
+        f"pumpledger review, whole command:   {whole_s:.2f} s, ratio {whole_s / floor_s:.2f}, peak memory {peak_gib:.2f} GiB"
+    )
     if not chosen.folder:
         shutil.rmtree(folder)
 

@@ -14,8 +14,9 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "reports"))
 
-from pumpledger.reports.review import write_review  # noqa: E402
 from review_builder import made_up_review  # noqa: E402
+
+from pumpledger.reports.review import write_review  # noqa: E402
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = (

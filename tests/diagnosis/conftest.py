@@ -6,8 +6,9 @@ from collections.abc import Callable, Mapping
 
 import polars as pl
 import pytest
-from pumpledger.diagnosis.run import diagnose
 from small_fleet import LAST, WEEK, Fleet
+
+from pumpledger.diagnosis.run import diagnose
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import polars as pl
+
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, SPANS, SPEED_GRID
 from pumpledger.planning.simple_plan import build_best_plans

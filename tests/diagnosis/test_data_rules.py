@@ -6,9 +6,10 @@ from datetime import date, datetime
 
 import polars as pl
 import pytest
+from small_fleet import LAST, WEEK
+
 from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.run import diagnose
-from small_fleet import LAST, WEEK
 
 NAN = float("nan")
 

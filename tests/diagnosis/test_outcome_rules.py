@@ -6,8 +6,9 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 import pytest
-from pumpledger.diagnosis.run import diagnose
 from small_fleet import WEEK, midnight
+
+from pumpledger.diagnosis.run import diagnose
 
 MONDAY = date(2026, 11, 2)
 NAN = float("nan")

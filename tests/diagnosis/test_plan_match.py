@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from pumpledger.diagnosis.plan_match import (
     AMBIGUOUS,
     DIFFERS,

@@ -6,12 +6,13 @@ from datetime import date
 
 import polars as pl
 import pytest
+from small_fleet import LAST, WEEK, Fleet, midnight
+
 from pumpledger.diagnosis.ranking import DRIVE_MIN, rank_actions, within_budget
 from pumpledger.diagnosis.rules import BY_ID, CAUSES, RULES, parameter_values
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.engine.database import sql_text
 from pumpledger.engine.tables import ACTIONS, FINDINGS
-from small_fleet import LAST, WEEK, Fleet, midnight
 
 
 def mixed_fleet() -> Fleet:

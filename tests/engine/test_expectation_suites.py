@@ -7,6 +7,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+
 from pumpledger.engine.database import resource_folder
 from pumpledger.engine.expectations import Check, checks_frame, run_suite
 

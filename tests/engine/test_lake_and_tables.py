@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 import polars as pl
 import pytest
+
 from pumpledger.engine.lake import Lake, write_parquet
 from pumpledger.engine.tables import ALL, REFUSED, SPANS
 from pumpledger.workspace import replace_folder, write_whole

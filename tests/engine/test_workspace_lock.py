@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
 from pumpledger.problems import FleetError
 from pumpledger.workspace import Workspace
 

@@ -1,6 +1,8 @@
-"""Days worked out on paper: exports in, daily accounts and savings out. The expected numbers are arithmetic that stands here.
+"""Days worked out on paper: exports in, daily accounts and savings out. The expected numbers are arithmetic that stands
+here.
 
-Sources: facts of shared check values 3h, 3i, 5f (plain arithmetic on invented inputs); day lengths from the IANA time zone database.
+Sources: facts of shared check values 3h, 3i, 5f (plain arithmetic on invented inputs); day lengths from the IANA time
+zone database.
 """
 
 from __future__ import annotations
@@ -20,25 +22,49 @@ def session(tmp_path_factory: pytest.TempPathFactory):
     folder: Path = tmp_path_factory.mktemp("hand")
     day = "2026-10-30T"
     two_speeds = [  # 3i: 10 min at 80 gpm and 1.80 kW, 10 h at 30 gpm and 0.18 kW
-        (day + "00:00:00", 0, 0, 0), (day + "06:00:00", 0, 0, 0), (day + "08:00:00", 2850, 1.80, 80), (day + "08:10:00", 1200, 0.18, 30),
-        (day + "14:00:00", 1200, 0.18, 30), (day + "18:10:00", 0, 0, 0), ("2026-10-31T00:00:00", 0, 0, 0),
+        (day + "00:00:00", 0, 0, 0),
+        (day + "06:00:00", 0, 0, 0),
+        (day + "08:00:00", 2850, 1.80, 80),
+        (day + "08:10:00", 1200, 0.18, 30),
+        (day + "14:00:00", 1200, 0.18, 30),
+        (day + "18:10:00", 0, 0, 0),
+        ("2026-10-31T00:00:00", 0, 0, 0),
     ]
     day_and_hour = [  # 3h and 5f: 16 h at 32 gpm and 0.22 kW, 1 h at 65 gpm and 1.2 kW
-        (day + "00:00:00", 0, 0, 0), (day + "06:00:00", 1100, 0.22, 32), (day + "12:00:00", 1100, 0.22, 32), (day + "18:00:00", 1100, 0.22, 32),
-        (day + "22:00:00", 2400, 1.2, 65), (day + "23:00:00", 0, 0, 0), ("2026-10-31T00:00:00", 0, 0, 0),
+        (day + "00:00:00", 0, 0, 0),
+        (day + "06:00:00", 1100, 0.22, 32),
+        (day + "12:00:00", 1100, 0.22, 32),
+        (day + "18:00:00", 1100, 0.22, 32),
+        (day + "22:00:00", 2400, 1.2, 65),
+        (day + "23:00:00", 0, 0, 0),
+        ("2026-10-31T00:00:00", 0, 0, 0),
     ]
-    long_day = [("2026-11-01T00:00:00", 1500, 0.1, 20), ("2026-11-01T06:00:00", 1500, 0.1, 20), ("2026-11-01T12:00:00", 1500, 0.1, 20),
-                ("2026-11-01T18:00:00", 1500, 0.1, 20), ("2026-11-02T00:00:00", 1500, 0.1, 20), ("2026-11-02T01:00:00", 1500, 0.1, 20)]
-    short_day = [("2026-03-08T00:00:00", 1500, 0.1, 20), ("2026-03-08T06:00:00", 1500, 0.1, 20), ("2026-03-08T12:00:00", 1500, 0.1, 20),
-                 ("2026-03-08T18:00:00", 1500, 0.1, 20), ("2026-03-08T23:00:00", 1500, 0.1, 20)]
+    long_day = [
+        ("2026-11-01T00:00:00", 1500, 0.1, 20),
+        ("2026-11-01T06:00:00", 1500, 0.1, 20),
+        ("2026-11-01T12:00:00", 1500, 0.1, 20),
+        ("2026-11-01T18:00:00", 1500, 0.1, 20),
+        ("2026-11-02T00:00:00", 1500, 0.1, 20),
+        ("2026-11-02T01:00:00", 1500, 0.1, 20),
+    ]
+    short_day = [
+        ("2026-03-08T00:00:00", 1500, 0.1, 20),
+        ("2026-03-08T06:00:00", 1500, 0.1, 20),
+        ("2026-03-08T12:00:00", 1500, 0.1, 20),
+        ("2026-03-08T18:00:00", 1500, 0.1, 20),
+        ("2026-03-08T23:00:00", 1500, 0.1, 20),
+    ]
     text = METER_HEADER + meter_rows("P1", two_speeds, "-0700") + meter_rows("P2", day_and_hour, "-0700")
     text += meter_rows("P1", long_day, "-0700") + meter_rows("P1", short_day, "-0800")
-    write_fleet(folder, {
-        "inbox/meter_1.csv": text,
-        "sites.csv": "site_id,site_name,pool_volume_gal,required_turnovers\nH1,Made-up One,20000,0.5\nH2,Made-up Two,20000,1.0\n",
-        "pumps.csv": "pump_id,site_id,baseline_power_kw,baseline_hours_per_day,baseline_flow_gpm,baseline_evidence\n"
-                     "P1,H1,,,,\nP2,H2,1.75,8,80,measured\n",
-    })
+    write_fleet(
+        folder,
+        {
+            "inbox/meter_1.csv": text,
+            "sites.csv": "site_id,site_name,pool_volume_gal,required_turnovers\nH1,Made-up One,20000,0.5\nH2,Made-up Two,20000,1.0\n",
+            "pumps.csv": "pump_id,site_id,baseline_power_kw,baseline_hours_per_day,baseline_flow_gpm,baseline_evidence\n"
+            "P1,H1,,,,\nP2,H2,1.75,8,80,measured\n",
+        },
+    )
     return run_steps(folder, "2026-W10", "2026-W44")[0]
 
 
@@ -81,7 +107,9 @@ def test_raw_and_equal_volume_savings(session) -> None:
     ("week", "day", "hours"),
     [("2026-W44", date(2026, 11, 1), 25), ("2026-W10", date(2026, 3, 8), 23)],
 )
-def test_a_steady_pump_uses_its_power_times_the_true_length_of_the_day(session, week: str, day: date, hours: int) -> None:
+def test_a_steady_pump_uses_its_power_times_the_true_length_of_the_day(
+    session, week: str, day: date, hours: int
+) -> None:
     account = day_of(session, week, "P1", day)
     assert account["day_min"] == hours * 60
     assert account["coverage"] == pytest.approx(1.0)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from intake_fleet import Fleet
+
 from pumpledger.engine.database import Database
 
 

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import polars as pl
+
 from pumpledger.engine.database import Database
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import READINGS, REFUSED

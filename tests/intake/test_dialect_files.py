@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from intake_fleet import BUILT_IN, SAMPLES
+
 from pumpledger.intake.dialects import Dialect, load_dialects
 from pumpledger.problems import Problem
 

@@ -7,6 +7,7 @@ from datetime import datetime
 import polars as pl
 import pytest
 from intake_fleet import COUNTERS, EVENTS, MEANS, SAMPLES
+
 from pumpledger.intake.rules import REASONS
 
 GOOD = "2026-10-26T07:00:00Z,P-LA,1500,200,1"
@@ -29,7 +30,7 @@ def keep_running(rows: int) -> str:
         ("2026-10-26T07:00:00Z,P-LA,nan,200,1", "speed_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,inf,200,1", "speed_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,1500,-101,1", "power_out_of_range"),
-        ("2026-10-26T07:00:00Z,P-LA,1500,10001,1", "power_out_of_range"),
+        ("2026-10-26T07:00:00Z,P-LA,1500,25001,1", "power_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,1500,200,on", "aux_word_unknown"),
         ("2026-10-26T07:00:00Z,P-LA,,,1", "nothing_measured"),
         ("2026-10-26T07:00:00Z,P-LA,,,", "nothing_measured"),
@@ -48,7 +49,7 @@ def test_quarantine(fleet, line, rule) -> None:
     [
         "2000-01-01T12:00:00Z,P-LA,0,0,0",
         "2099-12-31T12:00:00Z,P-LA,0,0,0",
-        "2026-10-26T07:00:00Z,P-LA,3600,10000,1",
+        "2026-10-26T07:00:00Z,P-LA,3600,25000,1",
         "2026-10-26T07:00:00Z,P-LA,0,-100,",
     ],
 )

@@ -7,6 +7,7 @@ import random
 import polars as pl
 import pytest
 from intake_fleet import COUNTERS, MEANS, SAMPLES, Fleet
+
 from pumpledger.intake.ledger import Ledger
 from pumpledger.problems import ConservationError
 

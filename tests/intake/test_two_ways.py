@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from intake_fleet import BUILT_IN, COUNTERS, EVENTS, MEANS, SAMPLES, built_in
+
 from pumpledger.engine.database import Database
 from pumpledger.intake.files import examine, header_columns
 from pumpledger.intake.parse import _read_carefully, _read_fast, parse

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 import pytest
 from intake_fleet import stage_file, staged_readings
+
 from pumpledger.intake.dialects import Dialect, read_dialect
 from pumpledger.profile.calendar import local_days, midnight_utc, quarters
 

@@ -14,7 +14,9 @@ DEMO = Path(__file__).resolve().parents[2] / "sample_data" / "quillmarsh"
 
 def copy_of_demo(folder: Path) -> Path:
     """The demo without what an earlier review wrote, and without its truth."""
-    return Path(shutil.copytree(DEMO, folder, ignore=shutil.ignore_patterns("lake", "reports", ".dagster", ".lock", "truth")))
+    return Path(
+        shutil.copytree(DEMO, folder, ignore=shutil.ignore_patterns("lake", "reports", ".dagster", ".lock", "truth"))
+    )
 
 
 @pytest.fixture(scope="session")

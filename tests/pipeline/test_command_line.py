@@ -24,7 +24,13 @@ def two_days(pump: str = "P1") -> str:
     """Two days of a pump that runs from 08:00 to 14:00."""
     rows = []
     for day in ("2026-10-29T", "2026-10-30T"):
-        rows += [(day + "00:00:00", 0, 0, 0), (day + "06:00:00", 0, 0, 0), (day + "08:00:00", 2000, 0.5, 40), (day + "14:00:00", 0, 0, 0), (day + "20:00:00", 0, 0, 0)]
+        rows += [
+            (day + "00:00:00", 0, 0, 0),
+            (day + "06:00:00", 0, 0, 0),
+            (day + "08:00:00", 2000, 0.5, 40),
+            (day + "14:00:00", 0, 0, 0),
+            (day + "20:00:00", 0, 0, 0),
+        ]
     return METER_HEADER + meter_rows(pump, [*rows, ("2026-10-31T00:00:00", 0, 0, 0)], "-0700")
 
 
@@ -38,7 +44,7 @@ def test_the_end_is_the_page_and_ten_lines(reviewed, tmp_path: Path) -> None:
     lines = run("review", folder).stdout.splitlines()
     page = next(number for number, line in enumerate(lines) if line.startswith("Review of 2026-W45: "))
     assert Path(lines[page].split(": ", 1)[1]) == folder / "reports" / "2026-W45" / "index.html"
-    summary = lines[page + 1:]
+    summary = lines[page + 1 :]
     assert len(summary) == 10
     text = "\n".join(summary)
     assert "sites reported" in text and "can be believed" in text and "need someone" in text and "kWh" in text
@@ -77,14 +83,26 @@ def test_good_files_run_with_status_0_and_bad_rows_are_counted(tmp_path: Path) -
         ({"inbox/meter_2.csv": "when;speed\n1;2\n"}, ("meter_2.csv", "line 1")),
         ({"inbox/meter_2.csv": ""}, ("meter_2.csv", "line 1")),
         ({"inbox/meter_2.csv": two_days("P9")}, ("meter_2.csv", "line 2", "P9", "pumps.csv")),
-        ({"sites.csv": "site_id,site_name,pool_volume_m3\nH1,Made-up One,80\nH2,Made-up Two,much\n", "pumps.csv": "pump_id,site_id\nP1,H1\nP2,H2\n"},
-         ("sites.csv", "line 3", "pool_volume_m3")),
-        ({"sites.csv": "site_id,site_name,pool_volume_m3\nH1,Made-up One,80\nH2,Made-up Two,80\n", "pumps.csv": "pump_id,site_id\nP1,H1\nP2,H2\n",
-          "plans.csv": "pump_id,valid_from,period,speed_rpm,start,stop\nP2,2026-01-01,1,2000,08:00,12:00\nP2,2026-01-01,2,1500,11:00,14:00\n"},
-         ("plans.csv", "line 3", "overlaps")),
+        (
+            {
+                "sites.csv": "site_id,site_name,pool_volume_m3\nH1,Made-up One,80\nH2,Made-up Two,much\n",
+                "pumps.csv": "pump_id,site_id\nP1,H1\nP2,H2\n",
+            },
+            ("sites.csv", "line 3", "pool_volume_m3"),
+        ),
+        (
+            {
+                "sites.csv": "site_id,site_name,pool_volume_m3\nH1,Made-up One,80\nH2,Made-up Two,80\n",
+                "pumps.csv": "pump_id,site_id\nP1,H1\nP2,H2\n",
+                "plans.csv": "pump_id,valid_from,period,speed_rpm,start,stop\nP2,2026-01-01,1,2000,08:00,12:00\nP2,2026-01-01,2,1500,11:00,14:00\n",
+            },
+            ("plans.csv", "line 3", "overlaps"),
+        ),
     ],
 )
-def test_whole_files_and_sites_set_aside_give_status_1_and_the_good_data_stays(tmp_path: Path, files: dict[str, str], named: tuple[str, ...]) -> None:
+def test_whole_files_and_sites_set_aside_give_status_1_and_the_good_data_stays(
+    tmp_path: Path, files: dict[str, str], named: tuple[str, ...]
+) -> None:
     done = run("review", write_fleet(tmp_path, {"inbox/meter_1.csv": two_days()} | files))
     assert done.returncode == 1, done.stdout + done.stderr
     assert all(word in done.stderr for word in named), done.stderr

@@ -23,7 +23,13 @@ def test_the_flow_is_one_asset_an_arrow_partitioned_by_week_only() -> None:
         assert graph.get(dg.AssetKey(name)).partitions_def.name == "iso_week"
     assert graph.get(dg.AssetKey("exports")).partitions_def is None
     checks = {(key.asset_key.to_user_string(), key.name) for key in graph.asset_check_keys}
-    assert checks == {("exports", "conservation"), ("exports", "file_profile"), ("daily", "site_days"), ("daily", "daily"), ("savings", "savings")}
+    assert checks == {
+        ("exports", "conservation"),
+        ("exports", "file_profile"),
+        ("daily", "site_days"),
+        ("daily", "daily"),
+        ("savings", "savings"),
+    }
 
 
 def test_the_command_lines_runs_show_in_the_instance(reviewed, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -52,7 +58,14 @@ def test_sensors_and_schedule_ask_for_runs(reviewed, monkeypatch: pytest.MonkeyP
         stale = stale_week_sensor(dg.build_sensor_context(instance=instance))
         (folder / "reports" / "2026-W44" / "gone.html").rename(folder / "reports" / "2026-W44" / "index.html")
         assert [request.partition_key for request in stale.run_requests] == ["2026-W44"]
-        assert isinstance(monday_morning(dg.build_schedule_context(instance=instance, scheduled_execution_time=__import__("datetime").datetime(2026, 11, 9, 6))), dg.RunRequest)
+        assert isinstance(
+            monday_morning(
+                dg.build_schedule_context(
+                    instance=instance, scheduled_execution_time=__import__("datetime").datetime(2026, 11, 9, 6)
+                )
+            ),
+            dg.RunRequest,
+        )
 
 
 def test_a_fleet_can_be_swapped_in(reviewed) -> None:

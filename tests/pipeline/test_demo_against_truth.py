@@ -42,9 +42,14 @@ def test_energy_by_counter_is_within_one_percent_and_its_last_digit(compared: pl
 
 def test_the_interval_of_energy_and_volume_holds_the_truth(compared: pl.DataFrame) -> None:
     valid = compared.filter("believed")
-    inside = valid.filter(pl.col("energy_source") != "none").select(
-        (pl.col("true_kwh") >= pl.col("energy_kwh_lo") - 1e-9) & (pl.col("true_kwh") <= pl.col("energy_kwh_hi") + 1e-9)
-    ).to_series()
+    inside = (
+        valid.filter(pl.col("energy_source") != "none")
+        .select(
+            (pl.col("true_kwh") >= pl.col("energy_kwh_lo") - 1e-9)
+            & (pl.col("true_kwh") <= pl.col("energy_kwh_hi") + 1e-9)
+        )
+        .to_series()
+    )
     assert inside.mean() >= 0.97
     flowing = valid.filter(pl.col("volume_source") != "none")
     assert flowing.height >= 300
@@ -75,5 +80,19 @@ def test_each_seeded_fault_is_found_and_no_innocent_site_is_accused(reviewed) ->
     assert faults <= own
     faulty = {site for site, _ in faults}
     assert {site for site, _ in own} <= faulty
-    assert {mode for _, mode in faults} >= {"A1", "A2", "B1", "B2", "B4", "O1", "O3", "C6", "C10", "C12", "D8", "D14", "D17"}
+    assert {mode for _, mode in faults} >= {
+        "A1",
+        "A2",
+        "B1",
+        "B2",
+        "B4",
+        "O1",
+        "O3",
+        "C6",
+        "C10",
+        "C12",
+        "D8",
+        "D14",
+        "D17",
+    }
     assert len(faulty) >= 12 and seeded.filter(pl.col("kind") == "innocent").height >= 8

@@ -22,7 +22,18 @@ def test_a_second_fleet_of_the_same_files_gives_the_same_bytes(reviewed, tmp_pat
     second = copy_of_demo(tmp_path / "fleet")
     run_review(second)
     assert contents(first, "reports") == contents(second, "reports")
-    tables = ("readings", "refused", "spans", "profile", "daily", "savings", "best_plans", "findings", "actions", "site_weeks")
+    tables = (
+        "readings",
+        "refused",
+        "spans",
+        "profile",
+        "daily",
+        "savings",
+        "best_plans",
+        "findings",
+        "actions",
+        "site_weeks",
+    )
     for table in tables:
         assert contents(first, "lake", table) == contents(second, "lake", table), table
 
@@ -37,7 +48,8 @@ def test_nothing_new_does_no_work(reviewed) -> None:
 
 
 def test_a_week_in_daily_files_gives_the_same_numbers(reviewed, tmp_path: Path) -> None:
-    """The 5-minute exports of the coast, cut at UTC midnight; names and line numbers differ, every account is the same."""
+    """The 5-minute exports of the coast, cut at UTC midnight; names and line numbers differ, every account is the
+    same."""
     folder = copy_of_demo(tmp_path / "fleet")
     for path in sorted((folder / "inbox").glob("coast_*.csv")):
         split_by_day(path)

@@ -14,8 +14,9 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pumpledger.planning.simple_plan import best_speeds, build_best_plans, cheapest_windows, clock_text
 from small_fleet import LAST, Fleet, power_w
+
+from pumpledger.planning.simple_plan import best_speeds, build_best_plans, cheapest_windows, clock_text
 
 SPEEDS = np.arange(600.0, 3451.0, 25.0)
 

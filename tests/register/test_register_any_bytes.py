@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from register_folder import GOOD, Folder
+
 from pumpledger.problems import FleetError, Problem
 from pumpledger.register.load import Register
-from register_folder import GOOD, Folder
 
 RUNS = settings(max_examples=100, deadline=None, derandomize=True, database=None)
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from pumpledger.problems import FleetError, Problem
 from register_folder import Folder
+
+from pumpledger.problems import FleetError, Problem
 
 Edit = Callable[[Folder], Folder]
 
@@ -94,13 +95,13 @@ SET_ASIDE: dict[str, tuple[Edit, str, str, int | None, str | None, str]] = {
         lambda f: f.swap("plans.csv", "P-2,2026-10-01", "P-2,2026-02-30"),
         "bad_value", "plans.csv", 4, "valid_from", "S-2",
     ),
-    "visit with unknown work": (
-        lambda f: f.swap("visits.csv", ",check,", ",chekc,"), "bad_value", "visits.csv", 3, "work", "S-2",
-    ),
 }  # fmt: skip
 
 # The same for faults that leave every site running.
 NOT_SET_ASIDE: dict[str, tuple[Edit, str, str, int | None, str | None]] = {
+    "visit with unknown work": (
+        lambda f: f.swap("visits.csv", ",check,", ",chekc,"), "bad_value", "visits.csv", 3, "work",
+    ),
     "pump of an unknown site": (
         lambda f: f.add("pumps.csv", "P-3,S-9,mid,14,8,,"), "unknown_reference", "pumps.csv", 4, "site_id",
     ),

@@ -7,8 +7,9 @@ from datetime import date, datetime
 import pint
 import polars as pl
 import pytest
-from pumpledger.register.fields import PLANS, PUMP_CURVES, PUMPS, SITES, VISITS, inside_columns
 from register_folder import GOOD, Folder
+
+from pumpledger.register.fields import PLANS, PUMP_CURVES, PUMPS, SITES, VISITS, inside_columns
 
 UNITS = pint.UnitRegistry()
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from review_builder import made_up_review
 
 from pumpledger.reports.data import ReviewData
 from pumpledger.reports.review import write_review
-from review_builder import made_up_review
 
 
 @pytest.fixture(scope="session")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 import polars as pl
+from review_pumps import DAYS, FIRST, SITE_OF, VOLUMES, day_minutes, flow, stretches, watts
 
 from pumpledger.engine import tables
-from review_pumps import DAYS, FIRST, SITE_OF, VOLUMES, day_minutes, flow, stretches, watts
 
 
 def daily() -> pl.DataFrame:

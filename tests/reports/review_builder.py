@@ -8,10 +8,6 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 import polars as pl
-
-from pumpledger.engine import tables
-from pumpledger.problems import Problem
-from pumpledger.reports.data import AIR, PUMP_EXPORTS, REFUSED_COUNTS, RULES, ReviewData
 from review_accounts import daily as made_daily
 from review_accounts import savings as made_savings
 from review_accounts import site_weeks as made_weeks
@@ -33,6 +29,10 @@ from review_pumps import (
     profile,
     spans,
 )
+
+from pumpledger.engine import tables
+from pumpledger.problems import Problem
+from pumpledger.reports.data import AIR, PUMP_EXPORTS, REFUSED_COUNTS, RULES, ReviewData
 
 
 def _export(

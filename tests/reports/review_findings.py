@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 import polars as pl
+from review_pumps import HOSTILE_ROUTE, LAST
 
 from pumpledger.engine import tables
-from review_pumps import HOSTILE_ROUTE, LAST
 
 
 def finding(site: str, rule: str, name: str, severity: str, rank: int, **more: object) -> dict[str, object]:

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-
 from page import Element, read_page
+from review_pumps import DAYS, LONG_DAY, ZONE, stretches
+
 from pumpledger.engine import tables
 from pumpledger.reports.data import ReviewData
 from pumpledger.reports.runs import plan_runs, speed_runs
@@ -30,7 +31,6 @@ from pumpledger.reports.wording import (
     percent,
     span,
 )  # fmt: skip
-from review_pumps import DAYS, LONG_DAY, ZONE, stretches
 
 DAY = date(2026, 11, 3)
 

@@ -11,15 +11,15 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-
 from page import Element, read_page, rows_of
+from review_builder import made_up_review
+from review_pumps import HOSTILE, HOSTILE_ROUTE
+
 from pumpledger.engine import tables
 from pumpledger.reports.csv_tables import csv_bytes
 from pumpledger.reports.data import ReviewData
 from pumpledger.reports.pages import site_file
 from pumpledger.reports.review import summary_lines, write_review
-from review_builder import made_up_review
-from review_pumps import HOSTILE, HOSTILE_ROUTE
 
 
 @pytest.fixture(scope="module")

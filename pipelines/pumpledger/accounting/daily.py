@@ -71,7 +71,11 @@ def build_daily(db: Database, parameters: AccountingParameters) -> None:
     )
     db.build("highest", "accounting/highest")
     db.build("unknown_bound", "accounting/unknown_bound", parameters.pick("standby_w"))
-    db.build("unknown_estimate", "accounting/unknown_estimate", parameters.pick("least_coverage", "longest_gap_min", "near_rpm"))
+    db.build(
+        "unknown_estimate",
+        "accounting/unknown_estimate",
+        parameters.pick("least_coverage", "longest_gap_min", "near_rpm"),
+    )
     db.build("day_cost", "accounting/day_cost")
     rows = db.query("accounting/daily", parameters.pick("least_coverage", "longest_gap_min", "counter_step_kwh"))
     db.load("daily", DAILY.conform(rows))

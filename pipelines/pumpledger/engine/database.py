@@ -82,7 +82,9 @@ class Database:
                 self.connection.execute(f"drop {kind} {_named(name)}").fetchall()
 
     def _tables(self) -> set[tuple[str, str]]:
-        rows = self.connection.execute("select table_name, if(table_type = 'VIEW', 'view', 'table') from information_schema.tables").fetchall()
+        rows = self.connection.execute(
+            "select table_name, if(table_type = 'VIEW', 'view', 'table') from information_schema.tables"
+        ).fetchall()
         return set(rows)
 
     def load(self, table: str, rows: pl.DataFrame | pa.Table) -> None:
@@ -113,7 +115,8 @@ class Database:
         self.connection.execute(f"drop table {_named(table)}").fetchall()
 
     def write_parquet(self, query: str, path: Path, parameters: Parameters = None, over: Over = None) -> None:
-        """Write the rows of ``sql/<query>.sql`` to ``path``, in its order, straight from DuckDB: for tables too large to
+        """Write the rows of ``sql/<query>.sql`` to ``path``, in its order, straight from DuckDB: for tables too large
+        to
         pass on. ``over`` as in `composed`."""
         target = str(path).replace("'", "''")
         text = f"copy (\n{composed(query, over)}\n) to '{target}' (format parquet, compression zstd)"

@@ -1,6 +1,7 @@
 """The short way for an export that is clean from end to end: one pass from CSV to Parquet, nothing in between.
 
-Belongs here: when the short way may be kept. It is kept only if every line that holds data gave one row, no row breaks a
+Belongs here: when the short way may be kept. It is kept only if every line that holds data gave one row, no row breaks
+a
 rule and no pump has an instant twice; in all other cases the long way reads the file again and says what is wrong with
 which line. Both say the same of a clean file, because both run the same queries.
 """
@@ -67,7 +68,8 @@ def read_clean(
 
 
 def _holds(tally: pl.DataFrame, place: dict[str, object], zones: dict[str, str]) -> bool:
-    """No instant twice, every pump in the zone that was taken for all, every instant in the stretch of its one offset."""
+    """No instant twice, every pump in the zone that was taken for all, every instant in the stretch of its one
+    offset."""
     return (
         (tally["rows"] == tally["instants"]).all()
         and all(zones.get(pump) == place["zone"] for pump in tally["pump_id"])

@@ -58,13 +58,19 @@ def utc_offsets(zones: list[str], days: Iterable[date]) -> pl.DataFrame:
 
 
 def utc_eras(zones: list[str], days: Iterable[date]) -> pl.DataFrame:
-    """Stretches of one offset by ``zone``, ``from_utc`` to ``to_utc``, over all time; ``offset_s`` is null before and after
+    """Stretches of one offset by ``zone``, ``from_utc`` to ``to_utc``, over all time; ``offset_s`` is null before and
+    after
     ``days`` and the two days to either side of them."""
     rows: list[tuple[str, datetime, datetime, int | None]] = []
     for zone in sorted(zones):
         steps = utc_offsets([zone], days).select("quarter_utc", "offset_s").rows()
         changes = [step for before, step in zip([(None, None), *steps], steps, strict=False) if step[1] != before[1]]
-        edges = [(datetime.min, None), *changes, *([(steps[-1][0] + _QUARTER, None)] if steps else []), (datetime.max, None)]
+        edges = [
+            (datetime.min, None),
+            *changes,
+            *([(steps[-1][0] + _QUARTER, None)] if steps else []),
+            (datetime.max, None),
+        ]
         rows += [(zone, start, end, offset) for (start, offset), (end, _) in pairwise(edges)]
     return pl.DataFrame(rows, schema=_ERA_SCHEMA, orient="row")
 

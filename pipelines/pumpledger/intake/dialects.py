@@ -39,6 +39,7 @@ _SCALES = {
 _FORMAT_MARK = re.compile(r"%-?[YymdHIMSjbB]|%[pfz%]")
 """Marks of time.format that both ways of reading understand."""
 
+_HELD_AS = {"energy": "power"}
 QUANTITIES = ("speed", "power", "energy_total", "run_total", "flow")
 
 
@@ -146,13 +147,18 @@ def read_dialect(path: Path, shown: str, problems: list[Problem]) -> Dialect | N
         gap_limit_s=time["gap_limit_s"],
         pump_column=pump.get("column"),
         pump_file_name=re.compile(pump["file_name"]) if "file_name" in pump else None,
-        columns={name: item["column"] for name, item in quantity.items()},
-        scale={name: _SCALES[item["unit"]] for name, item in quantity.items()},
+        columns={_HELD_AS.get(name, name): item["column"] for name, item in quantity.items()},
+        scale={_HELD_AS.get(name, name): _scale(name, item["unit"], time) for name, item in quantity.items()},
         aux_column=aux["column"] if aux else None,
         aux_on=tuple(aux["on"]) if aux else (),
         aux_off=tuple(aux["off"]) if aux else (),
         digest=hashlib.sha256(text.encode()).hexdigest(),
     )
+
+
+def _scale(quantity: str, unit: str, time: dict) -> float:
+    """Factor from the export's unit to the readings'. Energy of an interval is held as the mean power over it."""
+    return _SCALES[unit] * (3_600_000 / time["interval_s"] if quantity == "energy" else 1.0)
 
 
 @cache
@@ -166,6 +172,11 @@ def _beyond_schema(content: dict, shown: str) -> list[Problem]:
     time, pump = content["time"], content["pump"]
     if time["label"] != "change_of_state" and "interval_s" not in time:
         faults.append("time.interval_s is needed for samples and intervals")
+    if "energy" in content["quantity"]:
+        if not time["label"].startswith("interval"):
+            faults.append("quantity.energy is the energy of an interval, so time.label says where the interval lies")
+        if "power" in content["quantity"]:
+            faults.append("quantity.energy and quantity.power say the same; keep one")
     if time.get("interval_s", 0) > time["gap_limit_s"]:
         faults.append("time.gap_limit_s is shorter than time.interval_s, so every reading would stand alone")
     if (time["zone"] == "offset") != ("%z" in time["format"]):

@@ -5,7 +5,7 @@ from __future__ import annotations
 LIMITS: dict[str, float] = {
     "speed_most_rpm": 3600,  # synchronous speed of a two-pole motor at 60 Hz
     "power_least_w": -100,  # a small negative standby is meter offset, kept and seen; more is a clamp put on backwards
-    "power_most_w": 10_000,  # three times the largest motor of the federal pool-pump rule's scope (5 hp, 3.7 kW)
+    "power_most_w": 25_000,  # the largest circulation pumps of public pools, about 30 hp (common practice, no source)
     "flow_most_m3h": 400,
 }
 

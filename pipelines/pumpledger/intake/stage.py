@@ -72,9 +72,18 @@ def stage(
 
 
 def _stage(
-    db: Database, export: ExportFile, dialect: Dialect, source: str, columns: list[str], pump_zone: pl.DataFrame, folder: Path
+    db: Database,
+    export: ExportFile,
+    dialect: Dialect,
+    source: str,
+    columns: list[str],
+    pump_zone: pl.DataFrame,
+    folder: Path,
 ) -> Staged:
-    words = {"word": [*dialect.aux_on, *dialect.aux_off], "aux_on": [*(True for _ in dialect.aux_on), *(False for _ in dialect.aux_off)]}
+    words = {
+        "word": [*dialect.aux_on, *dialect.aux_off],
+        "aux_on": [*(True for _ in dialect.aux_on), *(False for _ in dialect.aux_off)],
+    }
     db.load("known_word", pl.DataFrame(words, schema={"word": pl.String, "aux_on": pl.Boolean}))
     db.load("pump_zone", pump_zone)
     interval_s = dialect.interval_s if dialect.label.startswith("interval") else None

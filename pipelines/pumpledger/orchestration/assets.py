@@ -10,7 +10,7 @@ import dagster as dg
 import polars as pl
 
 from pumpledger.engine.expectations import Check
-from pumpledger.engine.tables import BEST_PLANS, DAILY, FINDINGS, PROFILE, SAVINGS, SPANS
+from pumpledger.engine.tables import BEST_PLANS, DAILY, FINDINGS, PROFILE, SAVINGS
 from pumpledger.intake.ingest import FATES
 from pumpledger.orchestration import steps
 from pumpledger.orchestration.charts import bar_chart
@@ -21,10 +21,19 @@ WEEKS = dg.DynamicPartitionsDefinition(name="iso_week")
 """ISO weeks such as 2026-W44, added as readings arrive; a site is a column, never a partition."""
 
 
-@dg.asset(check_specs=[
-    dg.AssetCheckSpec("conservation", asset="exports", blocking=True, description="every data row ends in exactly one of the fates"),
-    dg.AssetCheckSpec("file_profile", asset="exports", description="expectations/file_profile.json on the new files"),
-])
+@dg.asset(
+    check_specs=[
+        dg.AssetCheckSpec(
+            "conservation",
+            asset="exports",
+            blocking=True,
+            description="every data row ends in exactly one of the fates",
+        ),
+        dg.AssetCheckSpec(
+            "file_profile", asset="exports", description="expectations/file_profile.json on the new files"
+        ),
+    ]
+)
 def exports(fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
     """inbox/ -> readings, refused rows and the ledger."""
     with fleet.locked() as session:
@@ -33,11 +42,17 @@ def exports(fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
     fates = {fate: sums[fate] for fate in FATES}
     return dg.MaterializeResult(
         metadata={
-            "dagster/row_count": sums["readings"], "files_in_ledger": intake.exports.height, "taken_now": intake.taken, "data_rows": sums["data_rows"],
-            "problems": [str(problem) for problem in intake.problems], "rows_by_fate": bar_chart("rows by fate", fates),
+            "dagster/row_count": sums["readings"],
+            "files_in_ledger": intake.exports.height,
+            "taken_now": intake.taken,
+            "data_rows": sums["data_rows"],
+            "problems": [str(problem) for problem in intake.problems],
+            "rows_by_fate": bar_chart("rows by fate", fates),
         },
         check_results=[
-            dg.AssetCheckResult(passed=sums["data_rows"] == sum(fates.values()), check_name="conservation", metadata=sums),
+            dg.AssetCheckResult(
+                passed=sums["data_rows"] == sum(fates.values()), check_name="conservation", metadata=sums
+            ),
             *_check_results(intake.checks, ("file_profile",)),
         ],
     )
@@ -48,23 +63,42 @@ def spans(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> 
     """readings -> spans, each with its cause."""
     with fleet.locked() as session:
         rows = steps.make_spans(session, context.partition_key)
-    return _result(rows.height, _sums(rows.with_columns(hours=pl.col("duration_min") / 60), "cause", "hours"), "hours by cause")
+    return _result(
+        rows.height, _sums(rows.with_columns(hours=pl.col("duration_min") / 60), "cause", "hours"), "hours by cause"
+    )
 
 
-@dg.asset(partitions_def=WEEKS, deps=[spans], check_specs=[
-    dg.AssetCheckSpec("site_days", asset="daily", description="expectations/site_days.json on each site's local days"),
-    dg.AssetCheckSpec("daily", asset="daily", description="expectations/daily.json on the daily accounts"),
-])
+@dg.asset(
+    partitions_def=WEEKS,
+    deps=[spans],
+    check_specs=[
+        dg.AssetCheckSpec(
+            "site_days", asset="daily", description="expectations/site_days.json on each site's local days"
+        ),
+        dg.AssetCheckSpec("daily", asset="daily", description="expectations/daily.json on the daily accounts"),
+    ],
+)
 def daily(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
     """spans -> quarter-hour profile, turnover and kWh of each local day."""
     week = context.partition_key
     with fleet.locked() as session:
         checks = steps.make_daily(session, week)
         rows, quarters = session.lake.read(DAILY, week), session.lake.read(PROFILE, week).height
-    return _result(rows.height, _sums(rows, "day_local", "energy_kwh_mid"), "kWh a day", checks, ("site_days", "daily"), quarter_hours=quarters)
+    return _result(
+        rows.height,
+        _sums(rows, "day_local", "energy_kwh_mid"),
+        "kWh a day",
+        checks,
+        ("site_days", "daily"),
+        quarter_hours=quarters,
+    )
 
 
-@dg.asset(partitions_def=WEEKS, deps=[daily], check_specs=[dg.AssetCheckSpec("savings", asset="savings", description="expectations/savings.json")])
+@dg.asset(
+    partitions_def=WEEKS,
+    deps=[daily],
+    check_specs=[dg.AssetCheckSpec("savings", asset="savings", description="expectations/savings.json")],
+)
 def savings(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
     """daily accounts -> raw and equal-volume savings of each site and day."""
     week = context.partition_key
@@ -72,7 +106,14 @@ def savings(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -
         checks = steps.make_savings(session, week)
         rows = session.lake.read(SAVINGS, week)
     counted = rows.filter("counted")
-    return _result(rows.height, _sums(counted, "day_local", "equal_kwh_mid"), "equal-volume kWh saved a day", checks, ("savings",), counted=counted.height)
+    return _result(
+        rows.height,
+        _sums(counted, "day_local", "equal_kwh_mid"),
+        "equal-volume kWh saved a day",
+        checks,
+        ("savings",),
+        counted=counted.height,
+    )
 
 
 @dg.asset(partitions_def=WEEKS, deps=[daily])
@@ -80,7 +121,11 @@ def schedule(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) 
     """register and curves -> the simple best plan of each pump."""
     with fleet.locked() as session:
         rows = steps.make_schedule(session, context.partition_key)
-    return _result(rows.height, _counts(rows.with_columns(pl.col("withheld").replace("", "given")), "withheld"), f"{BEST_PLANS.name} by outcome")
+    return _result(
+        rows.height,
+        _counts(rows.with_columns(pl.col("withheld").replace("", "given")), "withheld"),
+        f"{BEST_PLANS.name} by outcome",
+    )
 
 
 @dg.asset(partitions_def=WEEKS, deps=[savings, schedule])
@@ -102,7 +147,11 @@ def review(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) ->
         site_weeks = steps.make_site_weeks(session, week)
         path = publish_review(session, week)
         session.mark_built(week)
-    states = {"reporting": site_weeks["reporting"].sum(), "believable": site_weeks["believable"].sum(), "in the register": site_weeks.height}
+    states = {
+        "reporting": site_weeks["reporting"].sum(),
+        "believable": site_weeks["believable"].sum(),
+        "in the register": site_weeks.height,
+    }
     return _result(site_weeks.height, states, "sites", page=dg.MetadataValue.path(path))
 
 
@@ -110,10 +159,16 @@ WEEK_ASSETS = (spans, daily, savings, schedule, findings, review)
 
 
 def _result(
-    rows: int, chart: dict[str, float], title: str, checks: Sequence[Check] = (), suites: Sequence[str] = (), **metadata: object,
+    rows: int,
+    chart: dict[str, float],
+    title: str,
+    checks: Sequence[Check] = (),
+    suites: Sequence[str] = (),
+    **metadata: object,
 ) -> dg.MaterializeResult:
     return dg.MaterializeResult(
-        metadata={"dagster/row_count": rows, title.replace(" ", "_"): bar_chart(title, chart), **metadata}, check_results=_check_results(checks, suites),
+        metadata={"dagster/row_count": rows, title.replace(" ", "_"): bar_chart(title, chart), **metadata},
+        check_results=_check_results(checks, suites),
     )
 
 
@@ -124,15 +179,26 @@ def _check_results(checks: Sequence[Check], suites: Sequence[str]) -> list[dg.As
         own = [check for check in checks if check.suite == suite]
         failed = [check for check in own if not check.success]
         critical = any(check.critical for check in failed)
-        results.append(dg.AssetCheckResult(
-            passed=not failed, check_name=suite, severity=dg.AssetCheckSeverity.ERROR if critical else dg.AssetCheckSeverity.WARN,
-            metadata={"expectations": len(own), "failed": [f"{check.meaning}: {', '.join(check.failing[:20]) or check.observed}" for check in failed]},
-        ))
+        results.append(
+            dg.AssetCheckResult(
+                passed=not failed,
+                check_name=suite,
+                severity=dg.AssetCheckSeverity.ERROR if critical else dg.AssetCheckSeverity.WARN,
+                metadata={
+                    "expectations": len(own),
+                    "failed": [
+                        f"{check.meaning}: {', '.join(check.failing[:20]) or check.observed}" for check in failed
+                    ],
+                },
+            )
+        )
     return results
 
 
 def _sums(rows: pl.DataFrame, key: str, value: str) -> dict[str, float]:
-    return {str(name): float(total) for name, total in rows.group_by(key).agg(pl.col(value).sum()).sort(key).iter_rows()}
+    return {
+        str(name): float(total) for name, total in rows.group_by(key).agg(pl.col(value).sum()).sort(key).iter_rows()
+    }
 
 
 def _counts(rows: pl.DataFrame, key: str) -> dict[str, float]:

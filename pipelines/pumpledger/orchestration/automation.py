@@ -13,9 +13,14 @@ from pumpledger.orchestration.assets import WEEK_ASSETS, WEEKS, exports
 from pumpledger.orchestration.resource import folder_from_environment
 from pumpledger.orchestration.session import Session
 
-take_exports = dg.define_asset_job("take_exports", selection=dg.AssetSelection.assets(exports), executor_def=dg.in_process_executor)
+take_exports = dg.define_asset_job(
+    "take_exports", selection=dg.AssetSelection.assets(exports), executor_def=dg.in_process_executor
+)
 review_week = dg.define_asset_job(
-    "review_week", selection=dg.AssetSelection.assets(*WEEK_ASSETS), partitions_def=WEEKS, executor_def=dg.in_process_executor,
+    "review_week",
+    selection=dg.AssetSelection.assets(*WEEK_ASSETS),
+    partitions_def=WEEKS,
+    executor_def=dg.in_process_executor,
 )
 
 
@@ -23,7 +28,9 @@ review_week = dg.define_asset_job(
 def inbox_sensor(context: dg.SensorEvaluationContext) -> dg.SensorResult:
     """A run when a file of the inbox is new or has changed."""
     files = Session(folder_from_environment()).workspace.inbox_files()
-    state = hashlib.sha256("\n".join(f"{path.name} {path.stat().st_size} {path.stat().st_mtime_ns}" for path in files).encode()).hexdigest()
+    state = hashlib.sha256(
+        "\n".join(f"{path.name} {path.stat().st_size} {path.stat().st_mtime_ns}" for path in files).encode()
+    ).hexdigest()
     if state == context.cursor:
         return dg.SensorResult(skip_reason="nothing new in the inbox")
     return dg.SensorResult(run_requests=[dg.RunRequest(run_key=state)], cursor=state)
@@ -37,7 +44,9 @@ def stale_week_sensor(context: dg.SensorEvaluationContext) -> dg.SensorResult:
     if not stale:
         return dg.SensorResult(skip_reason="every review is up to date")
     return dg.SensorResult(
-        run_requests=[dg.RunRequest(partition_key=week, run_key=f"{week} {session.fingerprint(week)}") for week in stale],
+        run_requests=[
+            dg.RunRequest(partition_key=week, run_key=f"{week} {session.fingerprint(week)}") for week in stale
+        ],
         dynamic_partitions_requests=[WEEKS.build_add_request(stale)],
     )
 

@@ -27,7 +27,8 @@ def bar_chart(title: str, values: dict[str, float]) -> dg.MarkdownMetadataValue:
         )
     height = _ROW * (len(values) + 2)
     svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_LABEL + _BAR + 90}" height="{height}" font-family="sans-serif" font-size="12">'
-        f'<rect width="100%" height="100%" fill="#ffffff"/><text x="{_LABEL}" y="14" font-weight="bold">{escape(title)}</text>{"".join(rows)}</svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_LABEL + _BAR + 90}" height="{height}" '
+        'font-family="sans-serif" font-size="12"><rect width="100%" height="100%" fill="#ffffff"/>'
+        f'<text x="{_LABEL}" y="14" font-weight="bold">{escape(title)}</text>{"".join(rows)}</svg>'
     )
     return dg.MetadataValue.md(f"![{title}](data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()})")

@@ -12,7 +12,18 @@ import polars as pl
 
 from pumpledger.diagnosis.rules import RULES
 from pumpledger.engine.expectations import checks_frame, run_suite
-from pumpledger.engine.tables import ACTIONS, BEST_PLANS, CHECKS, DAILY, EXPORTS, FINDINGS, PROFILE, SAVINGS, SITE_WEEKS, SPANS
+from pumpledger.engine.tables import (
+    ACTIONS,
+    BEST_PLANS,
+    CHECKS,
+    DAILY,
+    EXPORTS,
+    FINDINGS,
+    PROFILE,
+    SAVINGS,
+    SITE_WEEKS,
+    SPANS,
+)
 from pumpledger.intake.ingest import FATES
 from pumpledger.intake.ledger import Ledger
 from pumpledger.orchestration.session import Session
@@ -43,31 +54,59 @@ def review_data(session: Session, week: str) -> ReviewData:
     newest = week == max(session.ready_weeks(), default=week)
     exports = ledger.exports_of({week})
     if newest:  # what could not be read belongs to no week; it is said where the manager looks first
-        exports = pl.concat([exports, session.exports.filter((pl.col("status") != "read") & ~pl.col("sequence").is_in(exports["sequence"]))])
+        exports = pl.concat(
+            [
+                exports,
+                session.exports.filter((pl.col("status") != "read") & ~pl.col("sequence").is_in(exports["sequence"])),
+            ]
+        )
     with session.database([day for name in weeks for day in week_days(name)]) as db:
         plan_slot = db.table("plan_slot").select("pump_id", "day_local", "quarter", "planned_speed_rpm")
     start = datetime.combine(days[0], time()) - timedelta(days=8)
     profiles = run_suite("file_profile", ledger.profiles({week}), "file")
     previous = lake.path(ACTIONS.name, weeks[0])
     return ReviewData(
-        fleet_name=register.name, made_up=register.made_up, week=week, first_day=days[0], last_day=days[6], units=register.units, currency=register.currency,
-        site=register.site, pump=register.pump, plan=register.plan, exports=EXPORTS.conform(exports),
-        refused_counts=ledger.refused_counts({week}).group_by("file", "rule", "fate", "reason").agg(pl.col("rows").sum()).sort("file", "rule"),
-        profile=session.read_weeks(PROFILE, weeks), spans=session.read_weeks(SPANS, weeks), daily=session.read_weeks(DAILY, weeks),
-        savings=session.read_weeks(SAVINGS, weeks), findings=lake.read(FINDINGS, week), actions=lake.read(ACTIONS, week),
-        site_weeks=lake.read(SITE_WEEKS, week), best_plans=lake.read(BEST_PLANS, week), plan_slot=plan_slot,
+        fleet_name=register.name,
+        made_up=register.made_up,
+        week=week,
+        first_day=days[0],
+        last_day=days[6],
+        units=register.units,
+        currency=register.currency,
+        site=register.site,
+        pump=register.pump,
+        plan=register.plan,
+        exports=EXPORTS.conform(exports),
+        refused_counts=ledger.refused_counts({week})
+        .group_by("file", "rule", "fate", "reason")
+        .agg(pl.col("rows").sum())
+        .sort("file", "rule"),
+        profile=session.read_weeks(PROFILE, weeks),
+        spans=session.read_weeks(SPANS, weeks),
+        daily=session.read_weeks(DAILY, weeks),
+        savings=session.read_weeks(SAVINGS, weeks),
+        findings=lake.read(FINDINGS, week),
+        actions=lake.read(ACTIONS, week),
+        site_weeks=lake.read(SITE_WEEKS, week),
+        best_plans=lake.read(BEST_PLANS, week),
+        plan_slot=plan_slot,
         checks=CHECKS.conform(pl.concat([lake.read(CHECKS, week), CHECKS.conform(checks_frame(profiles))])),
         conservation={name: int(exports[name].sum()) for name in ("data_rows", *FATES)},
         problems=session.problems() if newest else [],
-        air=register.weather.filter(pl.col("time_utc").is_between(start, datetime.combine(days[6], time()) + timedelta(days=2))),
+        air=register.weather.filter(
+            pl.col("time_utc").is_between(start, datetime.combine(days[6], time()) + timedelta(days=2))
+        ),
         previous_actions=lake.read(ACTIONS, weeks[0]) if previous.exists() else None,
-        rules=_rules(), pump_exports=ledger.pump_exports({week}).select("pump_id", "file", "readings"),
+        rules=_rules(),
+        pump_exports=ledger.pump_exports({week}).select("pump_id", "file", "readings"),
     )
 
 
 def _rules() -> pl.DataFrame:
     rows = [
         (rule.id, rule.name, rule.severity, name, float(item.default), item.unit, rule.probability, rule.work_min)
-        for rule in RULES for name, item in (rule.parameters or {"": None}).items() if item is not None
+        for rule in RULES
+        for name, item in (rule.parameters or {"": None}).items()
+        if item is not None
     ]
     return pl.DataFrame(rows, schema=RULES_SCHEMA, orient="row")

@@ -1,6 +1,7 @@
 """The fleet folder as a Dagster resource: a session under the fleet's lock.
 
-Belongs here: how an asset gets at its fleet. The command line hands its own session in; the UI makes one per run from ``PUMPLEDGER_FLEET``.
+Belongs here: how an asset gets at its fleet. The command line hands its own session in; the UI makes one per run from
+``PUMPLEDGER_FLEET``.
 """
 
 from __future__ import annotations
@@ -39,7 +40,9 @@ def folder_from_environment() -> Path:
     """
     folder = os.environ.get(FOLDER_VARIABLE)
     if not folder:
-        raise FleetError(Problem("fleet_not_named", f"set {FOLDER_VARIABLE} to a fleet folder, or start with `pumpledger ui FLEET`"))
+        raise FleetError(
+            Problem("fleet_not_named", f"set {FOLDER_VARIABLE} to a fleet folder, or start with `pumpledger ui FLEET`")
+        )
     return Path(folder)
 
 

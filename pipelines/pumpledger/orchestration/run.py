@@ -1,4 +1,5 @@
-"""A review from the command line: the assets of the UI, materialised in this process against the fleet folder's own Dagster home.
+"""A review from the command line: the assets of the UI, materialised in this process against the fleet folder's own
+Dagster home.
 
 Belongs here: which assets for which weeks, and the outcome as data. Printing belongs to `cli.py`.
 """
@@ -55,7 +56,8 @@ def prepare_home(workspace: Workspace) -> None:
 
 
 def run_review(folder: Path, week: str | None = None) -> Outcome:
-    """Take the inbox and build every review that is out of date; with ``week`` that one alone. Nothing new: nothing is run.
+    """Take the inbox and build every review that is out of date; with ``week`` that one alone. Nothing new: nothing is
+    run.
 
     Raises:
         FleetError: the fleet cannot run at all.
@@ -89,7 +91,12 @@ def _materialise(session: Session, new: bool, week: str | None) -> list[str]:
         for name in stale:
             session.close()  # the calendar of another week is of no use to this one
             dg.materialize(
-                [exports, *WEEK_ASSETS], selection=dg.AssetSelection.assets(*WEEK_ASSETS), instance=instance, resources=resources, run_config=quiet, partition_key=name,
+                [exports, *WEEK_ASSETS],
+                selection=dg.AssetSelection.assets(*WEEK_ASSETS),
+                instance=instance,
+                resources=resources,
+                run_config=quiet,
+                partition_key=name,
             )
     return stale
 
@@ -98,8 +105,14 @@ def _outcome(session: Session, built: list[str], week: str | None) -> Outcome:
     ready = session.ready_weeks()
     shown = week or (ready[-1] if ready else None)
     return Outcome(
-        week=shown, page=session.report(shown) if shown else None,
-        summary=session.report(shown).with_name("summary.txt").read_text(encoding="utf-8").splitlines() if shown else [],
-        sums=session.intake.sums(), taken=session.intake.taken, built=built,
-        waiting=[name for name in session.lake.reading_weeks() if name not in ready and name not in built], problems=session.problems(),
+        week=shown,
+        page=session.report(shown) if shown else None,
+        summary=session.report(shown).with_name("summary.txt").read_text(encoding="utf-8").splitlines()
+        if shown
+        else [],
+        sums=session.intake.sums(),
+        taken=session.intake.taken,
+        built=built,
+        waiting=[name for name in session.lake.reading_weeks() if name not in ready and name not in built],
+        problems=session.problems(),
     )

@@ -60,7 +60,8 @@ class Session:
         return self.intake
 
     def look_at_inbox(self) -> bool:
-        """Whether the inbox holds anything to read. Where it does not, the intake is what the ledger says, and no run is needed."""
+        """Whether the inbox holds anything to read. Where it does not, the intake is what the ledger says, and no run
+        is needed."""
         ledger = Ledger(self.lake)
         arrivals = look(self.workspace.inbox_files(), ledger, self.register, self.dialects)
         self._arrivals = arrivals
@@ -83,9 +84,11 @@ class Session:
 
     @contextmanager
     def database(self, days: list[date]) -> Iterator[Database]:
-        """A database with the register, the calendar of ``days`` and the ledger's exports in it, and nothing of an earlier step.
+        """A database with the register, the calendar of ``days`` and the ledger's exports in it, and nothing of an
+        earlier step.
 
-        Register and calendar stay from step to step of a run, because the plans of a large fleet take a while to lay out.
+        Register and calendar stay from step to step of a run, because the plans of a large fleet take a while to lay
+        out.
         """
         if tuple(days) not in self._databases:
             db = Database()
@@ -118,8 +121,10 @@ class Session:
                 first, last = reach.setdefault(str(item["week"]), [str(item["first_utc"]), str(item["last_utc"])])
                 reach[str(item["week"])] = [min(first, str(item["first_utc"])), max(last, str(item["last_utc"]))]
         return sorted(
-            week for week, (first, last) in reach.items()
-            if pl.Series([first, last]).str.to_datetime("%Y-%m-%dT%H:%M:%S%.f").diff()[1] >= timedelta(hours=_LEAST_HOURS)
+            week
+            for week, (first, last) in reach.items()
+            if pl.Series([first, last]).str.to_datetime("%Y-%m-%dT%H:%M:%S%.f").diff()[1]
+            >= timedelta(hours=_LEAST_HOURS)
         )
 
     def report(self, week: str) -> Path:
@@ -128,14 +133,22 @@ class Session:
     def stale_weeks(self) -> list[str]:
         """Ready weeks whose review is missing or was built from other input."""
         built = self._built()
-        return [week for week in self.ready_weeks() if not self.report(week).exists() or built.get(week) != self.fingerprint(week)]
+        return [
+            week
+            for week in self.ready_weeks()
+            if not self.report(week).exists() or built.get(week) != self.fingerprint(week)
+        ]
 
     def mark_built(self, week: str) -> None:
         """Remember what the review of ``week`` was built from."""
-        write_whole(self._built_path, json.dumps(self._built() | {week: self.fingerprint(week)}, sort_keys=True, indent=1).encode())
+        write_whole(
+            self._built_path,
+            json.dumps(self._built() | {week: self.fingerprint(week)}, sort_keys=True, indent=1).encode(),
+        )
 
     def fingerprint(self, week: str) -> str:
-        """Digest of all that the review of ``week`` rests on: code, register, the readings from two weeks before to one after."""
+        """Digest of all that the review of ``week`` rests on: code, register, the readings from two weeks before to one
+        after."""
         monday = week_days(week)[0]
         near = [iso_week(monday + timedelta(weeks=step)) for step in (-2, -1, 0, 1)]
         readings = [
@@ -145,7 +158,9 @@ class Session:
         ]
         newest = week == max(self.ready_weeks(), default=week)
         said = [str(problem) for problem in self.problems()] if newest else []
-        return hashlib.sha256(json.dumps([_code_digest(), self._register_digest, near, readings, said]).encode()).hexdigest()
+        return hashlib.sha256(
+            json.dumps([_code_digest(), self._register_digest, near, readings, said]).encode()
+        ).hexdigest()
 
     @property
     def _built_path(self) -> Path:
@@ -157,7 +172,12 @@ class Session:
     @cached_property
     def _register_digest(self) -> str:
         folder = self.workspace.folder
-        files = [folder / "fleet.toml", *sorted(folder.glob("*.csv")), *sorted(folder.glob("tariffs/*.toml")), *sorted(folder.glob("weather/*.csv"))]
+        files = [
+            folder / "fleet.toml",
+            *sorted(folder.glob("*.csv")),
+            *sorted(folder.glob("tariffs/*.toml")),
+            *sorted(folder.glob("weather/*.csv")),
+        ]
         digest = hashlib.sha256()
         for path in files:
             if path.exists():
@@ -169,7 +189,11 @@ class Session:
 def _code_digest() -> str:
     digest = hashlib.sha256()
     package = Path(__file__).resolve().parent.parent
-    for root, patterns in ((package, ("*.py", "*.toml", "*.j2", "*.css", "*.js")), (resource_folder("sql"), ("*.sql",)), (resource_folder("expectations"), ("*.json",))):
+    for root, patterns in (
+        (package, ("*.py", "*.toml", "*.j2", "*.css", "*.js")),
+        (resource_folder("sql"), ("*.sql",)),
+        (resource_folder("expectations"), ("*.json",)),
+    ):
         for pattern in patterns:
             for path in sorted(root.rglob(pattern)):
                 digest.update(path.name.encode() + path.read_bytes())

@@ -1,6 +1,7 @@
 """One function a step of the flow: open a database, load what the step needs, call its room, write its tables.
 
-Belongs here: which tables a step reads and writes. Each step returns the checks it ran; the assets turn them into asset checks.
+Belongs here: which tables a step reads and writes. Each step returns the checks it ran; the assets turn them into asset
+checks.
 """
 
 from __future__ import annotations
@@ -17,7 +18,20 @@ from pumpledger.diagnosis.ranking import rank_actions
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.engine.database import Database
 from pumpledger.engine.expectations import Check, checks_frame, run_suite
-from pumpledger.engine.tables import ACTIONS, BEST_PLANS, CHECKS, DAILY, DOUBTS, FINDINGS, PROFILE, READINGS, SAVINGS, SITE_WEEKS, SPANS, SPEED_GRID
+from pumpledger.engine.tables import (
+    ACTIONS,
+    BEST_PLANS,
+    CHECKS,
+    DAILY,
+    DOUBTS,
+    FINDINGS,
+    PROFILE,
+    READINGS,
+    SAVINGS,
+    SITE_WEEKS,
+    SPANS,
+    SPEED_GRID,
+)
 from pumpledger.hydraulics.speed_grid import build_speed_grid
 from pumpledger.intake.ledger import Ledger
 from pumpledger.orchestration.session import Session
@@ -91,7 +105,9 @@ def make_savings(session: Session, week: str) -> list[Check]:
         broken = {key.split(" ")[0] for check in checks if check.critical for key in check.failing}
         savings = db.table("savings").with_columns(
             counted=pl.col("counted") & ~pl.col("site_id").is_in(broken),
-            reason=pl.when(pl.col("site_id").is_in(broken) & pl.col("counted")).then(pl.lit("a critical expectation on savings failed")).otherwise("reason"),
+            reason=pl.when(pl.col("site_id").is_in(broken) & pl.col("counted"))
+            .then(pl.lit("a critical expectation on savings failed"))
+            .otherwise("reason"),
         )
         session.lake.write(SAVINGS, week, savings)
     return _keep(session, week, checks, replaces=("savings",))
@@ -155,12 +171,22 @@ def _doubts(db: Database, checks: list[Check]) -> pl.DataFrame:
     pumps = db.table("pump").select("site_id", "pump_id")
     said = [
         {"site_id": key.split(" ")[0], "doubt": f"not true that {check.meaning}"}
-        for check in checks if check.critical and not check.success for key in check.failing
+        for check in checks
+        if check.critical and not check.success
+        for key in check.failing
     ]
-    of_sites = pl.DataFrame(said, schema={"site_id": pl.String, "doubt": pl.String}).unique("site_id", keep="first", maintain_order=True).join(pumps, on="site_id")
+    of_sites = (
+        pl.DataFrame(said, schema={"site_id": pl.String, "doubt": pl.String})
+        .unique("site_id", keep="first", maintain_order=True)
+        .join(pumps, on="site_id")
+    )
     of_pumps = db.table("pump_doubt").join(pumps, on="pump_id")
     columns = ("site_id", "pump_id", "doubt")
-    return DOUBTS.conform(pl.concat([of_pumps.select(columns), of_sites.select(columns)]).unique("pump_id", keep="first", maintain_order=True))
+    return DOUBTS.conform(
+        pl.concat([of_pumps.select(columns), of_sites.select(columns)]).unique(
+            "pump_id", keep="first", maintain_order=True
+        )
+    )
 
 
 def _keep(session: Session, week: str, checks: list[Check], replaces: tuple[str, ...]) -> list[Check]:

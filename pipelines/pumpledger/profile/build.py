@@ -10,11 +10,12 @@ from datetime import timedelta
 from pumpledger.engine.database import Database
 
 STANDING = {
-    "off_below_rpm": 50.0,  # a tenth of the slowest speed that can be keyed in: jitter about standstill
+    "off_below_rpm": 50.0,  # jitter about standstill; the slowest speed that can be keyed in is 600
     "idle_w": 30.0,  # above the standby of controllers (a few watts to 15 W, catalogue note), below any running pump
 }
 STEADY = {
-    "same_speed_rpm": 40.0,  # above the jitter of a drive (about 5 rpm either way, common practice, no source), below two grid steps
+    # above the jitter of a drive (about 5 rpm either way, common practice, no source), below two steps of the grid
+    "same_speed_rpm": 40.0,
 }
 CAUSES = {
     "near_rpm": 50.0,  # two grid steps
@@ -26,7 +27,8 @@ CAUSES = {
 
 
 def build_spans(db: Database, margin: timedelta) -> None:
-    """Fill ``span`` for the days of the calendar from ``reading`` and ``export_hold``; needs the register and the calendar in ``db``.
+    """Fill ``span`` for the days of the calendar from ``reading`` and ``export_hold``; needs the register and the
+    calendar in ``db``.
 
     ``margin`` is the longest gap limit: how far outside the days a reading can still reach into them.
     """

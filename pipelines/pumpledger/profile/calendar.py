@@ -14,7 +14,12 @@ import polars as pl
 from pumpledger.engine.database import Database
 
 _DAY_SCHEMA = {
-    "zone": pl.String, "day_local": pl.Date, "start_utc": pl.Datetime("us"), "end_utc": pl.Datetime("us"), "day_min": pl.Float64, "iso_week": pl.String,
+    "zone": pl.String,
+    "day_local": pl.Date,
+    "start_utc": pl.Datetime("us"),
+    "end_utc": pl.Datetime("us"),
+    "day_min": pl.Float64,
+    "iso_week": pl.String,
 }
 
 
@@ -35,7 +40,8 @@ def week_days(week: str) -> list[date]:
 
 
 def midnight_utc(zone: str, day: date) -> datetime:
-    """The instant at which ``day`` begins in ``zone``, as naive UTC; where midnight itself is skipped, the first instant of the day."""
+    """The instant at which ``day`` begins in ``zone``, as naive UTC; where midnight itself is skipped, the first
+    instant of the day."""
     place = ZoneInfo(zone)
     wall = datetime(day.year, day.month, day.day, tzinfo=place)
     instant = wall.astimezone(UTC)
@@ -69,15 +75,35 @@ def quarters(days: pl.DataFrame) -> pl.DataFrame:
         for quarter in range(round(day_min / 15)):
             begin = start + timedelta(minutes=15 * quarter)
             wall = begin.replace(tzinfo=UTC).astimezone(place)
-            rows.append((zone, day, quarter, begin, begin + timedelta(minutes=15), f"{wall:%H:%M}", wall.hour * 60 + wall.minute))
-    return pl.DataFrame(rows, orient="row", schema={
-        "zone": pl.String, "day_local": pl.Date, "quarter": pl.Int64, "start_utc": pl.Datetime("us"), "end_utc": pl.Datetime("us"),
-        "clock_local": pl.String, "clock_min": pl.Int64,
-    })
+            rows.append(
+                (
+                    zone,
+                    day,
+                    quarter,
+                    begin,
+                    begin + timedelta(minutes=15),
+                    f"{wall:%H:%M}",
+                    wall.hour * 60 + wall.minute,
+                )
+            )
+    return pl.DataFrame(
+        rows,
+        orient="row",
+        schema={
+            "zone": pl.String,
+            "day_local": pl.Date,
+            "quarter": pl.Int64,
+            "start_utc": pl.Datetime("us"),
+            "end_utc": pl.Datetime("us"),
+            "clock_local": pl.String,
+            "clock_min": pl.Int64,
+        },
+    )
 
 
 def load_calendar(db: Database, zones: list[str], days: list[date]) -> None:
-    """Fill ``local_day`` and ``quarter``, then what the register's plans make of them: ``plan_part``, ``plan_window``, ``plan_slot``, ``pump_day``.
+    """Fill ``local_day`` and ``quarter``, then what the register's plans make of them: ``plan_part``, ``plan_window``,
+    ``plan_slot``, ``pump_day``.
 
     Needs the register's tables in ``db``.
     """

@@ -63,4 +63,7 @@ def _needed(field: Field) -> str:
         return "yes"
     if field.default in (None, ""):
         return "no"
-    return f"no: {'no' if field.default is False else f'{field.default:g}' if isinstance(field.default, float) else field.default}"
+    shown = (
+        "no" if field.default is False else f"{field.default:g}" if isinstance(field.default, float) else field.default
+    )
+    return f"no: {shown}"

@@ -5,7 +5,7 @@ Belongs here: the order of reading and what a fault costs. Fields stand in `fiel
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -86,7 +86,7 @@ def load_register(folder: Path) -> Register:
     pumps = read_rows(folder / "pumps.csv", "pumps.csv", PUMPS, problems)
     plan = _optional(folder, "plans.csv", PLANS, problems)
     curves = _optional(folder, "pump_curves.csv", PUMP_CURVES, problems)
-    visits = _optional(folder, "visits.csv", VISITS, problems)
+    visits = _visits(folder, problems)
     tariff_band = read_tariffs(folder / "tariffs", problems)
     weather = _read_weather(folder / "weather", problems)
     if fleet is None or not (sites.header_ok and pumps.header_ok):
@@ -176,6 +176,15 @@ def _optional(folder: Path, name: str, fields: tuple[Field, ...], problems: list
         problems.append(Problem("file_absent", "is not there; what rests on it cannot be told", "warns", name))
         return RegisterRows(name)
     return read_rows(folder / name, name, fields, problems)
+
+
+def _visits(folder: Path, problems: list[Problem]) -> RegisterRows:
+    """A visit row that cannot be read is left out and noted: it costs what it would have explained, not the site."""
+    found: list[Problem] = []
+    visits = _optional(folder, "visits.csv", VISITS, found)
+    rows = ("bad_value", "row_width")
+    problems += [replace(p, severity="warns", site_id=None) if p.name in rows else p for p in found]
+    return visits
 
 
 def _with_site(plan: RegisterRows, site_of: dict[str, str]) -> list[Problem]:
