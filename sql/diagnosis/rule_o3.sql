@@ -1,6 +1,7 @@
 -- O3, costs more than it has to: the week's days against the site's own simple best plan, in money where there is a
 --   tariff, else in kWh.
--- grain: one site. inputs: site_fact, site_day, pump_fact, best_plan.
+-- grain: one site. inputs: site_fact, site_day, pump_fact, best_plan, span, visit.
+-- Days that freeze protection or work on record explains are not judged: minutes explained once are not used again.
 -- parameters: $excess (share), $money_limit [currency per week], $kwh_limit [kWh per week], $days (of 7). columns:
 --   those of EVIDENCE that it fills.
 with plans as (
@@ -13,6 +14,17 @@ with plans as (
     left join best_plan as b using (pump_id)
     group by f.site_id
 ),
+explained as (
+    select site_id, day_local
+    from span
+    where cause = 'freeze protection'
+    group by site_id, day_local
+    having sum(duration_min order by start_utc) >= 30
+    union
+    select site_id, day_local
+    from visit
+    where work in ('agreed override', 'vacuum', 'backwash', 'commissioning', 'repair')
+),
 compared as (
     select d.site_id, d.day_local, p.priced,
         case when p.priced then d.cost else d.energy_kwh end as spent, case when p.priced
@@ -20,6 +32,7 @@ compared as (
         d.energy_kwh - p.plan_kwh as excess_kwh
     from site_day as d
     join plans as p using (site_id)
+    anti join explained as e on e.site_id = d.site_id and e.day_local = d.day_local
     where p.planned
 ),
 judged as (

@@ -105,6 +105,18 @@ def test_a_little_more_is_left_alone(fleet, findings) -> None:
     assert verdicts(findings(fleet), "O3") == []
 
 
+def test_days_that_work_on_record_explains_are_not_judged(fleet, findings) -> None:
+    """One backwash leaves six days to judge; three days of agreed overrides leave too few."""
+    fleet.site(plan=((1, 2600, 360, 900),))
+    fleet.visit("S1", fleet.days[-1], "backwash")
+    (row,) = rows(findings(fleet), "O3")
+    assert (row["verdict"], row["days"]) == ("found", 6)
+    for day in fleet.days[-4:-1]:
+        fleet.visit("S1", day, "agreed override")
+    (row,) = rows(findings(fleet), "O3")
+    assert row["verdict"] == "cannot tell"
+
+
 @pytest.mark.parametrize("fields", [{"required_turnovers": None}, {"flow": False}])
 def test_withheld_best_plan_is_no_verdict_on_cost(fleet, findings, fields) -> None:
     fleet.site(plan=((1, 2600, 360, 900),), **fields)
