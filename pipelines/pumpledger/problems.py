@@ -17,8 +17,7 @@ class Problem:
     """One thing wrong, in words a service manager can act on.
 
     ``name`` is a stable snake_case key; ``sentence`` says what is wrong and what to do; ``file``, ``line`` (1-based,
-    the header
-    is line 1) and ``column`` say where; ``site_id`` names the site that is set aside, if one is.
+    the header is line 1) and ``column`` say where; ``site_id`` names the site that is set aside, if one is.
     """
 
     name: str

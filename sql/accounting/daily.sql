@@ -2,17 +2,15 @@
 -- believed.
 -- Grain: one pump and local day of the calendar; columns of tables.DAILY.
 -- Inputs: unknown_bound, unknown_estimate, span_estimate, highest, day_cost, span (tables.SPANS), speed_grid
---   (tables.SPEED_GRID), pump,
---   site, pump_doubt (pump_id, doubt).
+--   (tables.SPEED_GRID), pump, site, pump_doubt (pump_id, doubt).
 -- Parameters: $least_coverage observed share of the day for a number to stand; $longest_gap_min longest gap of a valid
 --   day [min]; $counter_step_kwh last digit of an energy counter [kWh].
 -- Columns with units: tables.DAILY.
 -- The range: _lo takes the unknown minutes as 'all off', _hi as 'all at plan' (unknown_bound.sql) or at the state
---   beside
--- them, whichever is more. _mid on a valid day is what was observed and what the unknown minutes most likely held
+--   beside them, whichever is more. _mid on a valid day is what was observed and what the unknown minutes most likely
+--   held
 -- (unknown_estimate.sql); on any other day it is the observed sum, scaled by nothing, and only _lo to _hi may be read.
---   _mid
--- is null on a day without any observed minute.
+--   _mid is null on a day without any observed minute.
 -- Running minutes whose flow or power is unknown: up to 1 - $least_coverage of the day they count nothing in _lo and
 -- _mid and the most the pump does in _hi; beyond that the day's volume or energy is null, for missing is never zero.
 with sums as (

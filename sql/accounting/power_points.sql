@@ -4,8 +4,7 @@
 -- Parameters: $least_span_min shortest span that counts as steady [min];
 --   $least_counter_kwh smallest sum of counter steps that carries a power [kWh], far above the counter's last digit.
 -- Columns: pump_id; speed_rpm [rev/min]; power_w [W]: median of the spans' logged power, else by counter the energy of
---   all spans
---   over their time; samples: readings behind it.
+--   all spans over their time; samples: readings behind it.
 -- Priming is left out: a pump that still draws air shows too little power. A pump whose units are in doubt gives no
 -- points.
 with steady as (

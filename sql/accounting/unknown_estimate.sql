@@ -1,14 +1,12 @@
 -- What the unknown stretches of valid days most likely held, from the state on either side and the plan.
 -- Grain: one unknown span of a valid day. On any other day unknown time stays unknown and the day is a range.
 -- Inputs: span (tables.SPANS; unknown spans are cut where the plan changes), span_estimate, unknown_bound, profile,
---   quarter,
---   pump, site.
+--   quarter, pump, site.
 -- Parameters: $least_coverage, $longest_gap_min as in daily.sql; $near_rpm, two speeds this close are the same.
 -- Columns: pump_id; day_local; start_utc; end_utc; duration_min; volume_m3_mid, volume_m3_hi [m3], null no flow source;
 --   energy_kwh_mid, energy_kwh_hi [kWh], null no source.
 -- The same speed before and after: that speed went on. Else, where the pump follows its plan on both sides, the side
---   that agrees
--- with the plan; else the mean of both.
+--   that agrees with the plan; else the mean of both.
 -- Energy where the two sides differ and follow the plan: the median of the same quarters of other days, where there are
 --   two.
 -- The highest is the greater rate of the two sides, for a pump that does not follow its plan; unknown_bound.sql has the

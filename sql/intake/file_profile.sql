@@ -1,10 +1,8 @@
 -- What an export holds, in one row: the table that the suite file_profile judges.
 -- Grain: the export. Inputs: tally.
 -- Output: rows, by fate; shares of rows [0-1], impossible_share those with a value out of range; null share of speed
---   and of
---   energy; largest speed [rev/min] and power [W]; first and last UTC; told_first, rows of a repeated hour whose pass
---   the
---   order did not tell.
+--   and of energy; largest speed [rev/min] and power [W]; first and last UTC; told_first, rows of a repeated hour whose
+--   pass the order did not tell.
 with source as (
     select * from tally
 ),

@@ -2,8 +2,7 @@
 -- Grain: one row of one export. Inputs: typed_row.
 -- Parameters: $shift_s, seconds from the beginning to the stamp; $zone; $offset_s, its offset from UTC [s].
 -- Output: as place_universal.sql, which places every other file. Whether each pump is in the register and in $zone is
---   checked
---   on the pumps afterwards, which costs less than a join on each row.
+--   checked on the pumps afterwards, which costs less than a join on each row.
 with source as (
     select * exclude (stamp), stamp - to_seconds($shift_s) as time_utc from typed_row
 ),

@@ -1,12 +1,10 @@
 -- Stamps that name their instant (UTC, an offset, epoch seconds): the beginning that each row describes, and the site's
 --   local day.
 -- Grain: one row of one export. Inputs: typed_row; pump_era (pump_id, zone, from_utc, to_utc, offset_s): the stretches
---   of
---   one offset of each pump's zone, without hole or overlap over all time.
+--   of one offset of each pump's zone, without hole or overlap over all time.
 -- Parameters: $shift_s, seconds from the beginning to the stamp (the interval of interval-ending rows, else 0).
 -- Output: the columns of typed_row; zone, null for a pump not in the register; time_utc; day_local (null outside the
---   days
---   that the eras were asked for); clock_state, always 'once'.
+--   days that the eras were asked for); clock_state, always 'once'.
 with source as (
     select * exclude (stamp), stamp - to_seconds($shift_s) as time_utc from typed_row
 ),

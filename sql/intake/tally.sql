@@ -1,10 +1,8 @@
 -- The judged rows of an export counted once, for all that is asked of them afterwards.
 -- Grain: fate, rule, local ISO week and pump. Inputs: judged_row.
 -- Output: fate, rule, week (2026-W44), pump_id; rows; instants (different times of the pump); first_utc, last_utc; rows
---   without
---   speed, without power and energy counter; largest speed [rev/min] and power [W]; told_first, rows of a repeated hour
---   whose
---   pass the order did not tell.
+--   without speed, without power and energy counter; largest speed [rev/min] and power [W]; told_first, rows of a
+--   repeated hour whose pass the order did not tell.
 with source as (
     select * from judged_row
 ),

@@ -1,7 +1,6 @@
 -- Rows that DuckDB read with typed columns, numbered by line and scaled to the units of the readings table.
 -- Grain: one row of one export. Inputs: fast_row (stamp as timestamp, pump_id, speed, power, energy_total, run_total,
---   flow,
---   aux_text; in file order).
+--   flow, aux_text; in file order).
 -- Parameters: $first_line, line of the first data row; $<quantity>_scale, factors into rpm, W, kWh, h, m3/h.
 -- Output: line, raw, fault, pump_id, stamp, speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h, aux_text.
 with source as (

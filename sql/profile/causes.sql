@@ -3,8 +3,7 @@
 -- Parameters: $near_rpm, a speed this close to a keyed speed is that speed; $edge_min, a stretch this short at a change
 --   of the plan is
 --   its edge, seen late or blended; $override_least_min, $override_most_min, length of a manual override;
---   $freeze_margin_c, difference
---   between the station and the pad.
+--   $freeze_margin_c, difference between the station and the pad.
 -- Output: the columns of spans; power_w is null where a counter gives the energy. A run without logged speed has the
 --   cause unknown.
 -- Order of explanation: unknown, off, plan period, priming, freeze protection, edge, override, unexplained.

@@ -2,8 +2,7 @@
 -- Grain: stretch of one pump within one local day. Inputs: steady; pump_day (site_id, pump_id, day_local, start_utc,
 --   end_utc).
 -- Output: site_id, pump_id, day_local, start_utc, end_utc, kind (run, off, unknown), speed_rpm, energy_kwh, from_power,
---   flow_m3h,
---   aux_on, readings.
+--   flow_m3h, aux_on, readings.
 -- A stretch whose readings tell neither running nor standing is unknown time, with known energy where a counter gives
 --   it. Energy of a cut stretch is shared by time.
 with source as (

@@ -2,8 +2,7 @@
 -- Grain: stretch of one pump within one part of its plan. Inputs: observed; plan_part; site; weather (weather,
 --   time_utc, air_temperature_c, hourly).
 -- Output: the columns of observed; whole (number of the uncut stretch); planned_speed_rpm (null without a plan);
---   planned_period;
---   air_temperature_c, air_least_c (mean and least over the hours that the piece touches).
+--   planned_period; air_temperature_c, air_least_c (mean and least over the hours that the piece touches).
 with source as (
     select *, row_number() over (order by pump_id, start_utc) as whole from observed
 ),

@@ -1,7 +1,6 @@
 -- Quarter hours of each pump's local day: minutes running, off and unknown, mean speed, energy.
 -- Grain: pump, local day, quarter (92, 96 or 100 a day). Inputs: span; pump_day; quarter (zone, day_local, quarter,
---   start_utc, end_utc, clock_local);
---   plan_slot (pump_id, day_local, quarter, planned_speed_rpm).
+--   start_utc, end_utc, clock_local); plan_slot (pump_id, day_local, quarter, planned_speed_rpm).
 -- Output: the columns of profile. The mean speed counts off minutes as 0 and leaves unknown minutes out.
 with source as (
     select * from span

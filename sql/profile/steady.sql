@@ -2,8 +2,7 @@
 -- Grain: stretch of one pump. Inputs: ordered (a table written in the order of pump_id and time_utc).
 -- Parameters: $same_speed_rpm, largest step between readings of one stretch.
 -- Output: pump_id, start_utc, end_utc, is_on (null not known), speed_rpm [rev/min] (null not logged), energy_kwh [kWh]
---   (null not metered),
---   from_power (energy from logged power, else from a counter), flow_m3h [m3/h], aux_on, readings.
+--   (null not metered), from_power (energy from logged power, else from a counter), flow_m3h [m3/h], aux_on, readings.
 -- Real time is integrated: each reading stands until the next, or for one sample interval where the next is further off
 --   than the gap limit,
 -- or where samples between the two are lost and the speed changed meanwhile: when it changed was not seen, so that time

@@ -12,7 +12,7 @@ from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import READINGS, REFUSED
 from pumpledger.intake.dialects import Dialect, load_dialects
 from pumpledger.intake.files import examine
-from pumpledger.intake.ingest import Intake, ingest
+from pumpledger.intake.ingest import Intake, begin, ingest
 from pumpledger.intake.ledger import Entry, Ledger
 from pumpledger.intake.stage import Staged, stage
 from pumpledger.problems import Problem
@@ -76,7 +76,7 @@ class Fleet:
         register: Register = load_register(self.root)
         self.dialect_problems.clear()
         dialects = load_dialects(self.root, self.dialect_problems)
-        outcome = ingest(sorted(self.inbox.iterdir()), self.lake, register, dialects)
+        outcome = ingest(begin(sorted(self.inbox.iterdir()), self.lake, register, dialects), self.lake, register)
         check_sums(outcome.exports)
         return outcome
 

@@ -60,6 +60,7 @@ class Database:
             config["temp_directory"] = str(spill)
         self.connection = duckdb.connect(":memory:", config=config)
         self.connection.execute("set TimeZone = 'UTC'").fetchall()
+        self._made: dict[str, str] = {}
 
     def __enter__(self) -> Database:
         return self
@@ -74,45 +75,47 @@ class Database:
     @contextmanager
     def step(self) -> Iterator[None]:
         """Whatever tables are made inside are gone after, so that no step rests on what another happened to leave."""
-        before = self._tables()
+        before = set(self._made)
         try:
             yield
         finally:
-            for name, kind in sorted(self._tables() - before):
-                self.connection.execute(f"drop {kind} {_named(name)}").fetchall()
+            for name in sorted(set(self._made) - before):
+                self.drop(name)
 
-    def _tables(self) -> set[tuple[str, str]]:
-        rows = self.connection.execute(
-            "select table_name, if(table_type = 'VIEW', 'view', 'table') from information_schema.tables"
-        ).fetchall()
-        return set(rows)
+    def _make(self, table: str, kind: str, text: str, parameters: Parameters = None) -> None:
+        if self._made.get(table, kind) != kind:
+            self.drop(table)
+        statement = f"create or replace temp {kind} {_named(table)} as\n{text}"
+        self.connection.execute(statement, dict(parameters or {})).fetchall()
+        self._made[table] = kind
 
     def load(self, table: str, rows: pl.DataFrame | pa.Table) -> None:
         """Make ``table`` hold ``rows``."""
         arrow = rows.to_arrow() if isinstance(rows, pl.DataFrame) else rows
         self.connection.register("incoming_rows", arrow)
-        self.connection.execute(f"create or replace temp table {_named(table)} as from incoming_rows").fetchall()
+        self._make(table, "table", "from incoming_rows")
         self.connection.unregister("incoming_rows")
 
     def view_parquet(self, table: str, files: list[Path]) -> None:
         """Make ``table`` a view over Parquet ``files``, which must share one schema and be at least one."""
         paths = ", ".join("'" + str(path).replace("'", "''") + "'" for path in files)
-        self.connection.execute(
-            f"create or replace temp view {_named(table)} as from read_parquet([{paths}], hive_partitioning = false)"
-        ).fetchall()
+        self._make(table, "view", f"from read_parquet([{paths}], hive_partitioning = false)")
+
+    def view_text(self, table: str, text: str) -> None:
+        """Make ``table`` a view of a query that is written out by the caller, such as a file with its columns."""
+        self._make(table, "view", text)
 
     def view(self, table: str, query: str) -> None:
         """Make ``table`` a view of ``sql/<query>.sql``, which takes no parameters."""
-        self.connection.execute(f"create or replace temp view {_named(table)} as\n{sql_text(query)}").fetchall()
+        self._make(table, "view", sql_text(query))
 
     def build(self, table: str, query: str, parameters: Parameters = None, over: Over = None) -> None:
         """Make ``table`` hold the rows of ``sql/<query>.sql``; ``over`` as in `composed`."""
-        text = f"create or replace temp table {_named(table)} as\n{composed(query, over)}"
-        self.connection.execute(text, dict(parameters or {})).fetchall()
+        self._make(table, "table", composed(query, over), parameters)
 
     def drop(self, table: str) -> None:
-        """Give back the memory of a large table that no later step reads."""
-        self.connection.execute(f"drop table {_named(table)}").fetchall()
+        """Give back the memory of a table that no later step reads."""
+        self.connection.execute(f"drop {self._made.pop(table)} {_named(table)}").fetchall()
 
     def write_parquet(self, query: str, path: Path, parameters: Parameters = None, over: Over = None) -> None:
         """Write the rows of ``sql/<query>.sql`` to ``path``, in its order, straight from DuckDB: for tables too large

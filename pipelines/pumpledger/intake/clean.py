@@ -1,9 +1,8 @@
 """The short way for an export that is clean from end to end: one pass from CSV to Parquet, nothing in between.
 
 Belongs here: when the short way may be kept. It is kept only if every line that holds data gave one row, no row breaks
-a
-rule and no pump has an instant twice; in all other cases the long way reads the file again and says what is wrong with
-which line. Both say the same of a clean file, because both run the same queries.
+a rule and no pump has an instant twice; in all other cases the long way reads the file again and says what is wrong
+with which line. Both say the same of a clean file, because both run the same queries.
 """
 
 from __future__ import annotations

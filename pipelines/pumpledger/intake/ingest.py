@@ -101,23 +101,20 @@ def look(files: Iterable[Path], ledger: Ledger, register: Register, dialects: di
     return arrivals
 
 
-def ingest(
-    files: Iterable[Path],
-    lake: Lake,
-    register: Register,
-    dialects: dict[str, Dialect],
-    arrivals: Arrivals | None = None,
-) -> Intake:
-    """Bring the lake's readings up to date with ``files``; ``arrivals`` spares a second look where one was just taken.
+def begin(files: Iterable[Path], lake: Lake, register: Register, dialects: dict[str, Dialect]) -> Staging:
+    """Clear what a stopped run left, look at ``files``, and begin to read those that are new."""
+    ledger = Ledger(lake)
+    ledger.sweep()
+    return Staging(look(files, ledger, register, dialects), register, lake)
+
+
+def ingest(staging: Staging, lake: Lake, register: Register) -> Intake:
+    """Bring the lake's readings up to date with what ``staging`` reads.
 
     Raises:
         ConservationError: a row was lost or counted twice; nothing of that export counts.
     """
-    ledger = Ledger(lake)
-    ledger.sweep()
-    arrivals = arrivals or look(files, ledger, register, dialects)
-    pump_zone = register.pump.join(register.site, on="site_id").select("pump_id", "zone")
-    staged = _stage_all(arrivals, pump_zone, lake)
+    ledger, arrivals, staged = Ledger(lake), staging.arrivals, staging.finish()
     checks, aside = _judge(staged)
     for entry in arrivals.outdated:
         ledger.forget(entry)
@@ -210,30 +207,39 @@ def _repeated(export: ExportFile, dialect: Dialect, source: str, twin: Entry, se
     return Entry(row, dialect.digest, {})
 
 
-def _stage_all(arrivals: Arrivals, pump_zone: pl.DataFrame, lake: Lake) -> list[Staged]:
-    """Stage every file to read, two at a time; a file that turns out unreadable joins the unread ones."""
-    local = threading.local()
-    opened: list[Database] = []
+class Staging:
+    """Exports being read, two at a time, on threads of their own: it may begin while other work goes on.
 
-    def work(item: tuple[ExportFile, Dialect, str]) -> Staged | Unreadable:
-        if not hasattr(local, "db"):
-            local.db = Database(threads=1, spill=lake.root / "staging" / "spill")
-            opened.append(local.db)
-        try:
-            return stage(local.db, *item, pump_zone, lake.root / "staging")
-        except Unreadable as error:
-            return error
+    DuckDB works without the interpreter, so that imports that take seconds can go on beside it.
+    """
 
-    staged = []
-    with ThreadPoolExecutor(_WORKERS) as pool:
-        for (export, _, _), outcome in zip(arrivals.work, pool.map(work, arrivals.work), strict=True):
-            if isinstance(outcome, Unreadable):
-                arrivals.unread.append((export.path, outcome.problem))
-            else:
-                staged.append(outcome)
-    for db in opened:
-        db.close()
-    return staged
+    def __init__(self, arrivals: Arrivals, register: Register, lake: Lake) -> None:
+        self.arrivals = arrivals
+        self._local = threading.local()
+        self._opened: list[Database] = []
+        self._pump_zone = register.pump.join(register.site, on="site_id").select("pump_id", "zone")
+        self._folder = lake.root / "staging"
+        self._pool = ThreadPoolExecutor(_WORKERS)
+        self._outcomes = [self._pool.submit(self._stage, item) for item in arrivals.work]
+
+    def finish(self) -> list[Staged]:
+        """Wait for all; a file that turned out unreadable joins the unread ones."""
+        staged = []
+        with self._pool:
+            for (export, _, _), outcome in zip(self.arrivals.work, self._outcomes, strict=True):
+                try:
+                    staged.append(outcome.result())
+                except Unreadable as error:
+                    self.arrivals.unread.append((export.path, error.problem))
+        for db in self._opened:
+            db.close()
+        return staged
+
+    def _stage(self, item: tuple[ExportFile, Dialect, str]) -> Staged:
+        if not hasattr(self._local, "db"):
+            self._local.db = Database(threads=1, spill=self._folder / "spill")
+            self._opened.append(self._local.db)
+        return stage(self._local.db, *item, self._pump_zone, self._folder)
 
 
 def _judge(staged: list[Staged]) -> tuple[list[Check], dict[str, str]]:

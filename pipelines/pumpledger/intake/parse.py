@@ -70,9 +70,7 @@ def open_fast(db: Database, export: ExportFile, dialect: Dialect, columns: list[
     for name in QUANTITIES:
         chosen.append(f"{at[dialect.columns[name]] if name in dialect.columns else 'null::double'} as {name}")
     source = f"read_csv({_quoted(str(export.path))}, {', '.join(options)})"
-    db.connection.execute(
-        f"create or replace temp view fast_row as select {', '.join(chosen)} from {source}"
-    ).fetchall()
+    db.view_text("fast_row", f"select {', '.join(chosen)} from {source}")
     return {"first_line": dialect.preamble_lines + 2, **_scales(dialect)}
 
 

@@ -85,24 +85,24 @@ def _stage(
         "aux_on": [*(True for _ in dialect.aux_on), *(False for _ in dialect.aux_off)],
     }
     db.load("known_word", pl.DataFrame(words, schema={"word": pl.String, "aux_on": pl.Boolean}))
-    db.load("pump_zone", pump_zone)
     interval_s = dialect.interval_s if dialect.label.startswith("interval") else None
     rules = {"export_id": export.export_id, "interval_s": interval_s, **LIMITS}
     whole = folder / "clean"
     if read_clean(db, export, dialect, columns, dict(pump_zone.iter_rows()), rules, whole):
         data_rows = data_lines(export, dialect)
-        other_lines = export.lines - data_rows
+        other_lines, refused = export.lines - data_rows, REFUSED.empty()
     else:
+        db.load("pump_zone", pump_zone)
         data_rows, other_lines = parse(db, export, dialect, columns)
         place(db, dialect)
         db.build("judged_row", "intake/judge", rules, {"ruled_row": "intake/rule"})
         db.build("tally", "intake/tally")
+        refused = _refused(db, export, dialect)
     extents = db.query("intake/extents")
     profile = {"file": export.path.name, **db.query("intake/file_profile").row(0, named=True)}
     if extents["rows"].sum() != profile["readings"]:
         raise ConservationError(f"{export.path.name}: {profile['readings']} readings, not all of them in a week")
     pumps_seen = db.query("intake/pumps_seen")["pump_id"].to_list()
-    refused = _refused(db, export, dialect)
     weeks = extents["week"].unique().sort().to_list()
     if whole.exists() and len(weeks) == 1:
         whole.rename(folder / f"{weeks[0]}.parquet")

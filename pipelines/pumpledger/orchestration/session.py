@@ -19,7 +19,7 @@ from pumpledger.engine.database import Database, resource_folder
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import Table
 from pumpledger.intake.dialects import Dialect, load_dialects
-from pumpledger.intake.ingest import FATES, Arrivals, Intake, ingest, intake_of, look
+from pumpledger.intake.ingest import FATES, Intake, Staging, begin, ingest, intake_of
 from pumpledger.intake.ledger import Ledger
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import iso_week, load_calendar, week_days
@@ -37,7 +37,7 @@ class Session:
         self.workspace = Workspace(folder)
         self.lake = Lake(self.workspace.lake)
         self.intake: Intake | None = None
-        self._arrivals: Arrivals | None = None
+        self._staging: Staging | None = None
         self._databases: dict[tuple[date, ...], Database] = {}
 
     @cached_property
@@ -54,20 +54,22 @@ class Session:
 
     def take_inbox(self) -> Intake:
         """Bring the readings up to date with the inbox."""
-        files = self.workspace.inbox_files()
-        self.intake = ingest(files, self.lake, self.register, self.dialects, self._arrivals)
-        self._arrivals = None
+        staging = self._staging or begin(self.workspace.inbox_files(), self.lake, self.register, self.dialects)
+        self._staging = None
+        self.intake = ingest(staging, self.lake, self.register)
         return self.intake
 
     def look_at_inbox(self) -> bool:
-        """Whether the inbox holds anything to read. Where it does not, the intake is what the ledger says, and no run
-        is needed."""
-        ledger = Ledger(self.lake)
-        arrivals = look(self.workspace.inbox_files(), ledger, self.register, self.dialects)
-        self._arrivals = arrivals
-        if arrivals.nothing_new:
-            self.intake = intake_of(ledger, self.register, arrivals, [], [])
-        return not arrivals.nothing_new
+        """Whether the inbox holds anything new, which then begins to be read; `take_inbox` takes it from there.
+
+        Where it holds nothing new, the intake is what the ledger says, and no run is needed.
+        """
+        staging = begin(self.workspace.inbox_files(), self.lake, self.register, self.dialects)
+        if staging.arrivals.nothing_new:
+            self.intake = intake_of(Ledger(self.lake), self.register, staging.arrivals, [], [])
+            return False
+        self._staging = staging
+        return True
 
     @property
     def exports(self) -> pl.DataFrame:
