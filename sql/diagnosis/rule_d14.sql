@@ -42,7 +42,7 @@ found as (
         case when still_days >= 1 then worst_still_min else worst_under_min end as measured,
         case when still_days >= 1 then $still_min else $minutes end::double as threshold, 'min a day' as unit,
         case when still_days >= 1 then format('The {} was energised while the pump stood still.', aux_load)
-            else format('The {} was energised below its minimum of {:.0f} rev/min.', aux_load, aux_min_speed_rpm) end
+            else format('The {} was energised below its minimum of {:.0f} rpm.', aux_load, aux_min_speed_rpm) end
                 as extra
     from seen
     where still_days >= 1 or under_days >= $days

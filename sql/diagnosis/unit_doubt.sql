@@ -1,6 +1,6 @@
 -- Pumps whose readings stand in a band that their quantity cannot have, with the ratio to what the register expects.
 -- grain: one pump and quantity. inputs: span, pump, visit. parameters: $running_rpm (above it a pump draws watts),
---   $least_running_w [W], $most_percent_rpm [rev/min].
+--   $least_running_w [W], $most_percent_rpm [rpm].
 -- columns: site_id, pump_id, quantity (power or speed), measured, threshold, unit, ratio (expected / measured, null
 --   where the register holds nothing to compare with), doubt (one sentence), first_day, last_day, days.
 with running as (
@@ -46,7 +46,7 @@ unit_doubt as (
         case quantity
             when 'power'
                 then format('While running it is said to draw {:.2f} W: the power column looks like kW.', measured)
-            else format('While running it is said to turn at {:.0f} rev/min at most: '
+            else format('While running it is said to turn at {:.0f} rpm at most: '
                 || 'the speed column looks like percent or Hz.', measured)
         end as doubt,
         first_day, last_day, days

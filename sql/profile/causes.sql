@@ -1,9 +1,9 @@
 -- Why each stretch runs, by the plan, the priming and the freeze protection on record.
 -- Grain: span. Inputs: piece; pump; pump_day (pump_id, day_local, start_utc).
 -- Parameters: $near_rpm, a speed this close to a keyed speed is that speed; $edge_min, a stretch this short at a change
---   of the plan is
---   its edge, seen late or blended; $override_least_min, $override_most_min, length of a manual override;
---   $freeze_margin_c, difference between the station and the pad.
+--   of the plan is its edge, seen late or blended; $override_least_min, $override_most_min, length of a manual override;
+--   $bridge_min, a shorter hole in the log does not end one; $freeze_margin_c, difference between the station and the
+--   pad.
 -- Output: the columns of spans; power_w is null where a counter gives the energy. A run without logged speed has the
 --   cause unknown.
 -- Order of explanation: unknown, off, plan period, priming, freeze protection, edge, override, unexplained.
@@ -73,35 +73,47 @@ edged as (
     from plain
 ),
 
--- neighbours off the plan at nearly one speed are one episode
-episode_marked as (
+-- neighbours off the plan at nearly one speed are one episode, also across a short hole in the log
+off_plan_marked as (
     select
         *,
         edged_cause is null and planned_speed_rpm is not null as off_plan,
-        not coalesce(
-            lag(edged_cause is null and planned_speed_rpm is not null) over (partition by pump_id order by start_utc)
-            and abs(speed_rpm - previous_rpm) <= $near_rpm, false
-        ) as episode_begins
+        lead(edged_cause) over of_pump as next_cause,
+        lead(kind) over of_pump as following_kind,
+        lead(planned_speed_rpm) over of_pump as following_planned_rpm,
+        lag(edged_cause is null and planned_speed_rpm is not null) over of_pump as previous_off_plan,
+        lag(speed_rpm) over of_pump as previous_known_rpm
     from edged
+    where not (kind = 'unknown' and duration_min <= $bridge_min)
+    window of_pump as (partition by pump_id order by start_utc)
 ),
 
 episode_numbered as (
-    select *, sum((off_plan and episode_begins)::int) over (partition by pump_id order by start_utc) as episode from episode_marked
+    select
+        *,
+        sum((off_plan and not coalesce(previous_off_plan and abs(speed_rpm - previous_known_rpm) <= $near_rpm, false))::int)
+            over (partition by pump_id order by start_utc) as episode
+    from off_plan_marked
 ),
 
 episode as (
-    select pump_id, episode, sum(duration_min) as episode_min, max(end_utc) as episode_end_utc
+    select
+        pump_id,
+        episode,
+        epoch(max(end_utc) - min(start_utc)) / 60 as episode_min,
+        arg_max(next_cause = 'plan period' or (following_kind = 'off' and following_planned_rpm = 0), start_utc) as back_to_plan
     from episode_numbered
     where off_plan
     group by all
 ),
 
-followed as (
-    select
-        episode.*,
-        after.edged_cause = 'plan period' or (after.kind = 'off' and after.planned_speed_rpm = 0) as back_to_plan
-    from episode
-    left join edged as after on episode.pump_id = after.pump_id and episode.episode_end_utc = after.start_utc
+overridden as (
+    select episode_numbered.pump_id, episode_numbered.start_utc
+    from episode_numbered
+    join episode using (pump_id, episode)
+    where episode_numbered.off_plan
+        and episode.back_to_plan
+        and episode.episode_min between $override_least_min and $override_most_min
 ),
 
 spans as (
@@ -117,7 +129,7 @@ spans as (
         case
             when numbered.edged_cause is not null then numbered.edged_cause
             when numbered.speed_rpm is null then 'unknown'
-            when followed.back_to_plan and followed.episode_min between $override_least_min and $override_most_min then 'override'
+            when overridden.start_utc is not null then 'override'
             else 'unexplained'
         end as cause,
         case when numbered.edged_cause in ('plan period', 'priming') then numbered.nearest_period end as period,
@@ -129,9 +141,9 @@ spans as (
         numbered.aux_on,
         numbered.air_temperature_c,
         numbered.readings
-    from episode_numbered as numbered
+    from edged as numbered
     join pump_day on numbered.pump_id = pump_day.pump_id and numbered.day_local = pump_day.day_local
-    left join followed on numbered.pump_id = followed.pump_id and numbered.episode = followed.episode and numbered.off_plan
+    left join overridden on numbered.pump_id = overridden.pump_id and numbered.start_utc = overridden.start_utc
 )
 
 select * from spans order by pump_id, start_utc

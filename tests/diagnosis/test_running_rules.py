@@ -71,7 +71,7 @@ def test_full_speed_explains_cost_override_and_peak(fleet, findings) -> None:
         "explained_by"
     ].unique().to_list() == ["C6"]
     assert c6["benefit_money_week"] == rows(found, "O3")[0]["benefit_money_week"] > 0
-    assert "rev/min from" in c6["instruction"] and "pad" in c6["caution"]
+    assert "rpm from" in c6["instruction"] and "pad" in c6["caution"]
 
 
 # C10

@@ -72,7 +72,8 @@ def explain(evidence: pl.DataFrame) -> pl.DataFrame:
     """Evidence with ``explained_by`` filled: the first cause found on the same site, and for a single pump's finding on
     that pump.
 
-    A cause without a benefit of its own takes the greatest of what it explains: mending the cause brings it.
+    A cause without a benefit of its own takes the greatest of what it explains: mending the cause brings it. Not so where a
+    wrong clock explains running off the plan: set right, the pump runs as long at another time.
     """
     found = evidence.filter(pl.col("verdict") == FOUND)
     seen: dict[tuple[str, str], set[str]] = {}
@@ -93,7 +94,7 @@ def explain(evidence: pl.DataFrame) -> pl.DataFrame:
         causes.append(cause if row["verdict"] == FOUND else "")
     marked = evidence.with_columns(pl.Series("explained_by", causes, dtype=pl.String))
     gains = (
-        marked.filter(pl.col("explained_by") != "")
+        marked.filter((pl.col("explained_by") != "") & (pl.col("rule_id") != "C10"))
         .group_by("site_id", rule_id=pl.col("explained_by"))
         .agg(gain_kwh=pl.col("benefit_kwh_week").max(), gain_money=pl.col("benefit_money_week").max())
     )
@@ -116,7 +117,7 @@ def advice(plans: pl.DataFrame) -> dict[str, str]:
             text = f"No plan is proposed for {row['pump_id']}: {row['withheld']}."
         else:
             hours = f"from {row['start_local']} to {row['stop_local']}"
-            text = f"Simple best plan for {row['pump_id']}: {row['speed_rpm']} rev/min {hours}."
+            text = f"Simple best plan for {row['pump_id']}: {row['speed_rpm']} rpm {hours}."
         texts.setdefault(row["site_id"], []).append(text)
     return {site: " ".join(lines) for site, lines in texts.items()}
 

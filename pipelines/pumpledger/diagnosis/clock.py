@@ -275,7 +275,7 @@ class _Asker:
             "first_day": dates.min().item(),
             "last_day": dates.max().item(),
             "days": len(dates),
-            "extra": f"Mean mismatch {unshifted:.0f} rev/min as recorded, {best:.0f} so moved.",
+            "extra": f"Mean mismatch {unshifted:.0f} rpm as recorded, {best:.0f} so moved.",
         }
         if is_half_day(shift):
             return {**base, "rule_id": "A1", "verdict": "found", "threshold": float(HALF_DAY_MIN)}
@@ -299,14 +299,14 @@ class _Asker:
                 "rule_id": "A2",
                 "verdict": "cannot tell",
                 "extra": f"what runs fits the plan moved by {shift:+d} min, but it did not keep its plan before the "
-                "clock "
-                "change either "
+                "clock change either "
                 f"({old}, {old_shift:+d} min)",
             }
+        way = "early" if shift < 0 else "late"
         return {
             **base,
             "rule_id": "A2",
             "verdict": "found",
             "threshold": float(change["unmoved_shift_min"]),
-            "extra": base["extra"] + note,
+            "extra": f"{abs(shift)} min {way} by the recorded wall clock. {base['extra']}{note}",
         }

@@ -161,7 +161,7 @@ RULES: tuple[Rule, ...] = (
         probability=0.9,
         work_min=10,
         risk_cost_week=3,
-        sentence="Since the clock change the plan runs {measured:+.0f} min from the recorded wall clock. {extra}",
+        sentence="Since the clock change the plan runs {extra}",
         instruction="Set the pump's clock to the time of day.",
         parameters=_MATCH,
     ),
