@@ -7,18 +7,17 @@ flow 0.006 n m3/h, with +-6 % on flow: invented numbers.
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, date, datetime, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import polars as pl
+from small_clock import EVENING_PEAK, ZONE, Bands, midnight, planned_rpm, wall_min
 
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, SPANS, SPEED_GRID
 from pumpledger.planning.simple_plan import build_best_plans
 from pumpledger.register.fields import PLANS, PUMPS, SITES, VISITS, inside_columns
 
-ZONE = ZoneInfo("America/Los_Angeles")
 FIRST, LAST = date(2026, 10, 26), date(2026, 11, 8)  # the clocks go back on Sunday 2026-11-01
 WEEK, WEEK_FIRST = "2026-W45", date(2026, 11, 2)
 PLAN = ((1, 1500, 360, 480), (2, 1000, 480, 1200))  # 90 m3 a day
@@ -34,13 +33,6 @@ _POLARS = {
     "clock": pl.Int64,
     "yes_no": pl.Boolean,
 }
-Bands = tuple[tuple[str, str, int, int, float, bool], ...]
-EVENING_PEAK: Bands = (
-    ("off peak", "weekday", 0, 960, 0.2, False),
-    ("peak", "weekday", 960, 1260, 0.6, True),
-    ("off peak", "weekday", 1260, 1440, 0.2, False),
-    ("off peak", "weekend", 0, 1440, 0.2, False),
-)
 
 
 def power_w(speed_rpm: np.ndarray) -> np.ndarray:
@@ -50,28 +42,6 @@ def power_w(speed_rpm: np.ndarray) -> np.ndarray:
 def _frame(fields: tuple, rows: list[dict]) -> pl.DataFrame:
     schema = {column: _POLARS[kind] for column, kind in inside_columns(fields).items()}
     return pl.DataFrame([{**dict.fromkeys(schema), **row} for row in rows], schema=schema)
-
-
-def midnight(day: date) -> datetime:
-    return datetime(day.year, day.month, day.day, tzinfo=ZONE).astimezone(UTC).replace(tzinfo=None)
-
-
-def wall_min(day: date) -> np.ndarray:
-    """Wall-clock minute of each elapsed minute of the day: 1380, 1440 or 1500 of them."""
-    start, stop = midnight(day), midnight(day + timedelta(days=1))
-    minutes = int((stop - start).total_seconds() // 60)
-    hours = [(start + timedelta(hours=h)).replace(tzinfo=UTC).astimezone(ZONE).hour for h in range(minutes // 60)]
-    return np.repeat(np.array(hours) * 60, 60) + np.tile(np.arange(60), len(hours))
-
-
-def planned_rpm(plan: tuple, day: date, moved_min: int = 0) -> np.ndarray:
-    """Speed of ``plan`` by the minute of ``day``; ``moved_min`` runs it that much later by the wall clock."""
-    clock = (wall_min(day) - moved_min) % 1440
-    speed = np.zeros(len(clock))
-    for _, rpm, start, stop in plan:
-        inside = (clock >= start) & (clock < stop) if stop > start else (clock >= start) | (clock < stop)
-        speed[inside] = rpm
-    return speed
 
 
 class Fleet:

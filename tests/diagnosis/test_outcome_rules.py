@@ -6,7 +6,8 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 import pytest
-from small_fleet import WEEK, midnight
+from small_clock import midnight
+from small_fleet import WEEK
 
 from pumpledger.diagnosis.run import diagnose
 

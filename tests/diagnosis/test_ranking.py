@@ -6,7 +6,8 @@ from datetime import date
 
 import polars as pl
 import pytest
-from small_fleet import LAST, WEEK, Fleet, midnight
+from small_clock import midnight
+from small_fleet import LAST, WEEK, Fleet
 
 from pumpledger.diagnosis.ranking import DRIVE_MIN, rank_actions, within_budget
 from pumpledger.diagnosis.rules import BY_ID, CAUSES, RULES, parameter_values

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import polars as pl
 import pytest
-from small_fleet import EVENING_PEAK
+from small_clock import EVENING_PEAK
 
 NAN = float("nan")
 MONDAY = date(2026, 11, 2)
