@@ -2,7 +2,7 @@
 
 Belongs here: when the short way may be kept. It is kept only if every line that holds data gave one row, no row breaks
 a rule and no pump has an instant twice; in all other cases the long way reads the file again and says what is wrong
-with which line. Both say the same of a clean file, because both run the same queries.
+with which line. `tests/intake/test_clean_way.py` holds the two together.
 """
 
 from __future__ import annotations
@@ -25,7 +25,6 @@ from pumpledger.intake.rows import records
 
 _LONGEST = timedelta(days=400)
 """A file that reaches further crosses a clock change in most zones, or has lost its clock."""
-_CHAIN = {"typed_row": "intake/typed_from_fast", "placed_row": "intake/place_constant", "ruled_row": "intake/rule"}
 
 
 def read_clean(
@@ -51,8 +50,8 @@ def read_clean(
         return False
     try:
         typed = open_fast(db, export, dialect, columns)
-        parameters = typed | rules | {name: place[name] for name in ("zone", "offset_s", "shift_s")}
-        db.write_parquet("intake/clean_reading", path, parameters, _CHAIN)
+        placed = {name: place[name] for name in ("offset_s", "shift_s")}
+        db.write_parquet("intake/clean_reading", path, typed | rules | placed)
     except duckdb.InvalidInputException:  # a row breaks a rule, or the reader gives the file up
         path.unlink(missing_ok=True)
         return False
