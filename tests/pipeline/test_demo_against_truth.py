@@ -96,3 +96,19 @@ def test_each_seeded_fault_is_found_and_no_innocent_site_is_accused(reviewed) ->
         "D17",
     }
     assert len(faulty) >= 12 and seeded.filter(pl.col("kind") == "innocent").height >= 8
+
+
+def test_a_failed_critical_expectation_sets_one_site_aside_and_the_fleet_runs(reviewed) -> None:
+    """QM-018 logs kW in a column of W: a running pump that draws less than 5 W fails the suite site_days."""
+    folder: Path = reviewed[0]
+    week = "2026-W45"
+    checks = pl.read_parquet(folder / "lake" / "checks" / f"week={week}.parquet")
+    failed = checks.filter(pl.col("critical") & ~pl.col("success"))
+    assert failed["suite"].to_list() == ["site_days"]
+    assert {key.split(" ")[0] for key in failed["failing"].item().split("; ")} == {"QM-018"}
+    sites = pl.read_parquet(folder / "lake" / "site_weeks" / f"week={week}.parquet")
+    aside = sites.filter(pl.col("site_id") == "QM-018").row(0, named=True)
+    assert (aside["reporting"], aside["believable"], aside["energy_kwh_mid"]) == (True, False, None)
+    assert sites["believable"].sum() >= 24
+    savings = pl.read_parquet(folder / "lake" / "savings" / f"week={week}.parquet")
+    assert not savings.filter(pl.col("site_id") == "QM-018")["counted"].any()
