@@ -120,3 +120,14 @@ def test_a_demo_of_another_seed_runs(tmp_path: Path) -> None:
 def test_the_pipeline_never_reads_the_truth(tmp_path: Path, reviewed) -> None:
     assert not (copy_of_demo(tmp_path / "fleet") / "truth").exists()
     assert reviewed[1].page is not None and reviewed[1].page.exists()
+
+
+def test_a_reading_that_no_curve_fits_is_named_in_the_review(tmp_path: Path) -> None:
+    """40 m3/h at 3450 rpm lies beyond the drawn curve: the reading is not used, and the review says so."""
+    curve = "curve,speed_rpm,flow_m3h,head_m\nq,3450,0,18\nq,3450,12,15\nq,3450,24,6\n"
+    visit = "site_id,pump_id,day_local,work,speed_rpm,flow_m3h\nH1,P1,2026-10-01,commissioning,3450,40\n"
+    pumps = "pump_id,site_id,curve\nP1,H1,q\n"
+    files = {"pump_curves.csv": curve, "visits.csv": visit, "pumps.csv": pumps, "inbox/meter_1.csv": two_days()}
+    assert run("review", write_fleet(tmp_path, files)).returncode == 0
+    page = (tmp_path / "reports" / "2026-W44" / "index.html").read_text(encoding="utf-8")
+    assert "the reading is not used" in page

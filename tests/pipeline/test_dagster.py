@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import dagster as dg
 import pytest
 
+from pumpledger.orchestration.assets import WEEK_ASSETS, WEEKS, exports
 from pumpledger.orchestration.automation import inbox_sensor, monday_morning, stale_week_sensor
 from pumpledger.orchestration.definitions import build_definitions, defs
 from pumpledger.orchestration.resource import FOLDER_VARIABLE, Fleet
-from pumpledger.orchestration.run import prepare_home
+from pumpledger.orchestration.run import prepare_home, run_review
 from pumpledger.orchestration.session import Session
-from pumpledger.workspace import Workspace
+from pumpledger.workspace import Workspace, write_whole
+from tests.fleet_folder import write_fleet
+from tests.pipeline.test_command_line import two_days
 
 
 def test_the_flow_is_one_asset_an_arrow_partitioned_by_week_only() -> None:
@@ -60,9 +64,7 @@ def test_sensors_and_schedule_ask_for_runs(reviewed, monkeypatch: pytest.MonkeyP
         assert [request.partition_key for request in stale.run_requests] == ["2026-W44"]
         assert isinstance(
             monday_morning(
-                dg.build_schedule_context(
-                    instance=instance, scheduled_execution_time=__import__("datetime").datetime(2026, 11, 9, 6)
-                )
+                dg.build_schedule_context(instance=instance, scheduled_execution_time=datetime(2026, 11, 9, 6))
             ),
             dg.RunRequest,
         )
@@ -71,3 +73,23 @@ def test_sensors_and_schedule_ask_for_runs(reviewed, monkeypatch: pytest.MonkeyP
 def test_a_fleet_can_be_swapped_in(reviewed) -> None:
     swapped = build_definitions(Fleet(Session(reviewed[0])))
     assert isinstance(swapped.resources["fleet"], Fleet)
+
+
+def test_a_review_is_up_to_date_whoever_asks(tmp_path: Path) -> None:
+    """A file that cannot be read stands in the newest review; the sensor, which took no export, must see the same."""
+    folder = write_fleet(tmp_path, {"inbox/meter_1.csv": two_days(), "inbox/other_1.csv": "a,b\n1,2\n"})
+    outcome = run_review(folder)
+    assert outcome.built == ["2026-W44"] and outcome.set_aside
+    assert Session(folder).stale_weeks() == []
+    assert "other_1.csv" in (folder / "reports" / "2026-W44" / "index.html").read_text(encoding="utf-8")
+    other = Session(folder)
+    write_whole(other.report("2026-W44"), b"")
+    with dg.DagsterInstance.ephemeral() as instance:
+        instance.add_dynamic_partitions(WEEKS.name, ["2026-W44"])
+        chosen = dg.AssetSelection.assets(*WEEK_ASSETS)
+        resources = {"fleet": Fleet(other)}
+        dg.materialize(
+            [exports, *WEEK_ASSETS], selection=chosen, instance=instance, resources=resources, partition_key="2026-W44"
+        )
+    assert "other_1.csv" in other.report("2026-W44").read_text(encoding="utf-8")
+    assert run_review(folder).built == []

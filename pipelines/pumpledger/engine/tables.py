@@ -343,6 +343,19 @@ CHECKS = Table(
     },
 )
 
+NOTES = Table(
+    "notes",
+    "a curve or a reading of the register that the week's numbers do without",
+    ("file", "line", "sentence"),
+    {
+        "name": ("text", "stable key"),
+        "sentence": ("text", "what is wrong and what to do"),
+        "file": ("text", "file of the register"),
+        "line": ("int", "line, where it is known"),
+        "site_id": ("text", "site that it concerns"),
+    },
+)
+
 SPEED_GRID = Table(
     "speed_grid",
     "one pump at one speed of the 25 rpm grid, 0 to its full speed",
@@ -379,19 +392,5 @@ BEST_PLANS = Table(
     },
 )
 
-ALL = (
-    READINGS,
-    REFUSED,
-    EXPORTS,
-    SPANS,
-    PROFILE,
-    DAILY,
-    SAVINGS,
-    FINDINGS,
-    ACTIONS,
-    SITE_WEEKS,
-    DOUBTS,
-    CHECKS,
-    SPEED_GRID,
-    BEST_PLANS,
-)
+ALL = (READINGS, REFUSED, EXPORTS, SPANS, PROFILE, DAILY, SAVINGS, FINDINGS,
+       ACTIONS, SITE_WEEKS, DOUBTS, CHECKS, NOTES, SPEED_GRID, BEST_PLANS)  # fmt: skip

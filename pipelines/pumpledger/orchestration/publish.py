@@ -19,6 +19,7 @@ from pumpledger.engine.tables import (
     DAILY,
     EXPORTS,
     FINDINGS,
+    NOTES,
     PROFILE,
     SAVINGS,
     SITE_WEEKS,
@@ -28,6 +29,7 @@ from pumpledger.intake.ingest import FATES
 from pumpledger.intake.ledger import Ledger
 from pumpledger.orchestration.session import Session
 from pumpledger.orchestration.steps import weeks_back
+from pumpledger.problems import Problem
 from pumpledger.profile.calendar import week_days
 from pumpledger.reports.data import RULES as RULES_SCHEMA
 from pumpledger.reports.data import ReviewData
@@ -92,7 +94,7 @@ def review_data(session: Session, week: str) -> ReviewData:
         plan_slot=plan_slot,
         checks=CHECKS.conform(pl.concat([lake.read(CHECKS, week), CHECKS.conform(checks_frame(profiles))])),
         conservation={name: int(exports[name].sum()) for name in ("data_rows", *FATES)},
-        problems=session.problems() if newest else [],
+        problems=[*(session.problems() if newest else []), *_notes(session, week)],
         air=register.weather.filter(
             pl.col("time_utc").is_between(start, datetime.combine(days[6], time()) + timedelta(days=2))
         ),
@@ -100,6 +102,11 @@ def review_data(session: Session, week: str) -> ReviewData:
         rules=_rules(),
         pump_exports=ledger.pump_exports({week}).select("pump_id", "file", "readings"),
     )
+
+
+def _notes(session: Session, week: str) -> list[Problem]:
+    rows = session.lake.read(NOTES, week).iter_rows(named=True)
+    return [Problem(r["name"], r["sentence"], "warns", r["file"], r["line"], site_id=r["site_id"]) for r in rows]
 
 
 def _rules() -> pl.DataFrame:

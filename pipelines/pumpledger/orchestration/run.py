@@ -66,7 +66,7 @@ def run_review(folder: Path, week: str | None = None) -> Outcome:
     session.register  # noqa: B018  # all faults of the register before anything is written
     with session.workspace.lock():
         new = session.look_at_inbox()
-        built = [week] if week else session.stale_weeks()
+        built = [week] if week else [] if new else session.stale_weeks()
         if new or built:
             warm_up()
             prepare_home(session.workspace)

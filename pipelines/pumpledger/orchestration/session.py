@@ -19,7 +19,7 @@ from pumpledger.engine.database import Database, resource_folder
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import Table
 from pumpledger.intake.dialects import Dialect, load_dialects
-from pumpledger.intake.ingest import FATES, Intake, Staging, begin, ingest, intake_of
+from pumpledger.intake.ingest import FATES, Intake, Staging, begin, ingest, intake_of, look
 from pumpledger.intake.ledger import Ledger
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import iso_week, load_calendar, week_days
@@ -72,13 +72,23 @@ class Session:
         return True
 
     @property
+    def standing(self) -> Intake:
+        """The intake of this run; where none was taken in it, what ledger and inbox say now, so that a review says the
+        same whoever builds it."""
+        if self.intake is None:
+            ledger = Ledger(self.lake)
+            arrivals = look(self.workspace.inbox_files(), ledger, self.register, self.dialects)
+            self.intake = intake_of(ledger, self.register, arrivals, [], [])
+        return self.intake
+
+    @property
     def exports(self) -> pl.DataFrame:
-        """The table ``exports``: of this run's intake with the files it could not read, else of the ledger."""
-        return self.intake.exports if self.intake else Ledger(self.lake).exports()
+        """The table ``exports``, with the files that could not be read."""
+        return self.standing.exports
 
     def problems(self) -> list[Problem]:
-        """Everything found wrong so far."""
-        return [*self.register.problems, *self.dialect_problems, *(self.intake.problems if self.intake else [])]
+        """Everything found wrong in register, dialects and exports."""
+        return [*self.register.problems, *self.dialect_problems, *self.standing.problems]
 
     @property
     def zones(self) -> list[str]:

@@ -25,6 +25,7 @@ from pumpledger.engine.tables import (
     DAILY,
     DOUBTS,
     FINDINGS,
+    NOTES,
     PROFILE,
     READINGS,
     SAVINGS,
@@ -36,6 +37,7 @@ from pumpledger.hydraulics.speed_grid import build_speed_grid
 from pumpledger.intake.ledger import Ledger
 from pumpledger.orchestration.session import Session
 from pumpledger.planning.simple_plan import build_best_plans
+from pumpledger.problems import Problem
 from pumpledger.profile.build import build_profile, build_spans
 from pumpledger.profile.calendar import iso_week, local_days, week_days
 
@@ -88,6 +90,7 @@ def make_daily(session: Session, week: str) -> list[Check]:
         broken = {pump_sites[key.split(" ")[0]] for check in daily_checks if check.critical for key in check.failing}
         daily = db.table("daily").with_columns(pl.col("believed") & ~pl.col("site_id").is_in(broken))
         session.lake.write(DOUBTS, week, doubts)
+        session.lake.write(NOTES, week, _notes(grid.problems))
         session.lake.write(SPEED_GRID, week, grid.grid)
         session.lake.write(PROFILE, week, db.table("profile"))
         session.lake.write(DAILY, week, daily)
@@ -187,6 +190,12 @@ def _doubts(db: Database, checks: list[Check]) -> pl.DataFrame:
             "pump_id", keep="first", maintain_order=True
         )
     )
+
+
+def _notes(problems: list[Problem]) -> pl.DataFrame:
+    """What the curves could not use, so that the review says why a number is missing."""
+    rows = [(p.name, p.sentence, p.file or "", p.line, p.site_id or "") for p in problems]
+    return pl.DataFrame(rows, schema=NOTES.schema, orient="row")
 
 
 def _keep(session: Session, week: str, checks: list[Check], replaces: tuple[str, ...]) -> list[Check]:
