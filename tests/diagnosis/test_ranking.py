@@ -9,11 +9,12 @@ import pytest
 from small_clock import midnight
 from small_fleet import LAST, WEEK, Fleet
 
-from pumpledger.diagnosis.ranking import DRIVE_MIN, rank_actions, within_budget
+from pumpledger.diagnosis.ranking import ACTIONS_PER_HUNDRED_SITES, DRIVE_MIN, rank_actions
 from pumpledger.diagnosis.rules import BY_ID, CAUSES, RULES, parameter_values
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.engine.database import sql_text
 from pumpledger.engine.tables import ACTIONS, FINDINGS
+from pumpledger.reports.verdict import split_by_budget
 
 
 def mixed_fleet() -> Fleet:
@@ -81,9 +82,11 @@ def test_score_is_value_by_likelihood_by_minute(week) -> None:
 
 def test_budget_keeps_safety_and_drops_no_row(week) -> None:
     _, actions = week
-    assert within_budget(actions, sites=6).to_list() == [True, True, False, False]
-    assert within_budget(actions, sites=6, per_hundred=50).to_list() == [True] * 4
-    assert within_budget(actions.with_columns(severity=pl.lit("safety")), sites=6).to_list() == [True] * 4
+    rows = actions.to_dicts()
+    assert split_by_budget(rows, 6, ACTIONS_PER_HUNDRED_SITES) == (rows[:2], rows[2:])
+    assert split_by_budget(rows, 6, 50) == (rows, [])
+    urgent = [row | {"severity": "safety"} for row in rows]
+    assert split_by_budget(urgent, 6, ACTIONS_PER_HUNDRED_SITES) == (urgent, [])
 
 
 def test_two_weeks_back_to_back_are_equal() -> None:

@@ -9,8 +9,6 @@ whatever its score.
 
 from __future__ import annotations
 
-import math
-
 import polars as pl
 
 from pumpledger.diagnosis.rules import RULES
@@ -48,16 +46,3 @@ def rank_actions(db: Database) -> None:
     the budget."""
     _score(db, db.table("finding"))
     db.load("action", ACTIONS.conform(db.query("diagnosis/action")))
-
-
-def within_budget(actions: pl.DataFrame, sites: int, per_hundred: float = ACTIONS_PER_HUNDRED_SITES) -> pl.Series:
-    """Which rows of ACTIONS are this week's: all of safety, and by rank as many others as the budget holds.
-
-    Args:
-        actions: ACTIONS in order of rank.
-        sites: sites of the fleet.
-        per_hundred: budget per 100 sites, rounded up, at least one.
-    """
-    budget = max(1, math.ceil(sites * per_hundred / 100))
-    others = (actions["severity"] != "safety").cast(pl.Int64).cum_sum()
-    return ((actions["severity"] == "safety") | (others <= budget)).alias("this_week")

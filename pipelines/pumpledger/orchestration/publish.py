@@ -10,6 +10,7 @@ from pathlib import Path
 
 import polars as pl
 
+from pumpledger.diagnosis.ranking import ACTIONS_PER_HUNDRED_SITES
 from pumpledger.diagnosis.rules import RULES
 from pumpledger.engine.expectations import checks_frame, run_suite
 from pumpledger.engine.tables import (
@@ -41,12 +42,8 @@ def publish_review(session: Session, week: str) -> Path:
     """Write ``reports/<week>/`` and the lines for the terminal; return the page's path."""
     data = review_data(session, week)
     folder = write_review(session.workspace.folder, data)
-    write_whole(summary_path(session, week), ("\n".join(summary_lines(data)) + "\n").encode())
+    write_whole(session.summary(week), ("\n".join(summary_lines(data)) + "\n").encode())
     return folder / "index.html"
-
-
-def summary_path(session: Session, week: str) -> Path:
-    return session.report(week).with_name("summary.txt")
 
 
 def review_data(session: Session, week: str) -> ReviewData:
@@ -99,6 +96,7 @@ def review_data(session: Session, week: str) -> ReviewData:
             pl.col("time_utc").is_between(start, datetime.combine(days[6], time()) + timedelta(days=2))
         ),
         previous_actions=lake.read(ACTIONS, weeks[0]) if previous.exists() else None,
+        actions_per_100_sites=ACTIONS_PER_HUNDRED_SITES,
         rules=_rules(),
         pump_exports=ledger.pump_exports({week}).select("pump_id", "file", "readings"),
     )

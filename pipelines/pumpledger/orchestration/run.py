@@ -107,9 +107,7 @@ def _outcome(session: Session, built: list[str], week: str | None) -> Outcome:
     return Outcome(
         week=shown,
         page=session.report(shown) if shown else None,
-        summary=session.report(shown).with_name("summary.txt").read_text(encoding="utf-8").splitlines()
-        if shown
-        else [],
+        summary=session.summary(shown).read_text(encoding="utf-8").splitlines() if shown else [],
         sums=session.intake.sums(),
         taken=session.intake.taken,
         built=built,

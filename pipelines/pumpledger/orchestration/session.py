@@ -88,7 +88,8 @@ class Session:
 
     def problems(self) -> list[Problem]:
         """Everything found wrong in register, dialects and exports."""
-        return [*self.register.problems, *self.dialect_problems, *self.standing.problems]
+        standing = self.standing  # first, because it reads the dialects
+        return [*self.register.problems, *self.dialect_problems, *standing.problems]
 
     @property
     def zones(self) -> list[str]:
@@ -142,13 +143,18 @@ class Session:
     def report(self, week: str) -> Path:
         return self.workspace.reports / week / "index.html"
 
+    def summary(self, week: str) -> Path:
+        """The lines for the terminal, kept beside the page."""
+        return self.report(week).with_name("summary.txt")
+
     def stale_weeks(self) -> list[str]:
         """Ready weeks whose review is missing or was built from other input."""
         built = self._built()
         return [
             week
             for week in self.ready_weeks()
-            if not self.report(week).exists() or built.get(week) != self.fingerprint(week)
+            if not (self.report(week).exists() and self.summary(week).exists())
+            or built.get(week) != self.fingerprint(week)
         ]
 
     def mark_built(self, week: str) -> None:

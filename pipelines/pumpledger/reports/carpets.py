@@ -56,10 +56,6 @@ class Carpets:
         zone = self._zones[site_id]
         return days_in_words((day, self._day_words(pump_id, day, zone)) for day in days)
 
-    def has_plan(self, pump_id: str, day: date) -> bool:
-        """Whether a plan is on record for that day."""
-        return (pump_id, day) in self._plans
-
     def _day_words(self, pump_id: str, day: date, zone: str) -> str:
         key = (pump_id, day)
         if key not in self._words:

@@ -5,7 +5,6 @@ Belongs here: what is written where, all of it or nothing. What the pages say is
 
 from __future__ import annotations
 
-import os
 import shutil
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from pumpledger.reports.data import ReviewData
 from pumpledger.reports.fleet_page import fleet_html
 from pumpledger.reports.site_page import SitePages
 from pumpledger.reports.verdict import summary_lines
+from pumpledger.workspace import replace_folder
 
 __all__ = ["summary_lines", "write_review"]
 
@@ -26,22 +26,16 @@ def write_review(folder: Path, data: ReviewData) -> Path:
     review of the week is replaced. The same data gives the same bytes.
     """
     reports = folder / "reports"
-    target = reports / data.week
-    fresh, old = reports / f".{data.week}.new", reports / f".{data.week}.old"
-    for leftover in (fresh, old):
-        if leftover.exists():
-            shutil.rmtree(leftover)
+    target, fresh = reports / data.week, reports / f".{data.week}.new"
+    if fresh.exists():
+        shutil.rmtree(fresh)
     (fresh / "sites").mkdir(parents=True)
     carpets = Carpets(data)
     _write(fresh / "index.html", fleet_html(data, carpets))
     for name, html in SitePages(data, carpets).pages():
         _write(fresh / "sites" / name, html)
     write_tables(fresh, data)
-    if target.exists():
-        os.replace(target, old)
-    os.replace(fresh, target)
-    if old.exists():
-        shutil.rmtree(old)
+    replace_folder(fresh, target)
     return target
 
 

@@ -111,11 +111,6 @@ def weekday(day: date) -> str:
     return f"{_DAYS[day.weekday()][:3]} {day.day} {_MONTHS[day.month - 1][:3]}"
 
 
-def day_long(day: date) -> str:
-    """``Monday 2 November 2026``."""
-    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
-
-
 def day_range(first: date, last: date) -> str:
     """``2 to 8 November 2026``, shortened where month or year repeat."""
     end = f"{last.day} {_MONTHS[last.month - 1]} {last.year}"
