@@ -1,4 +1,7 @@
-"""Dialect files: the package's own hold; faults of a fleet's own are named all at once, and never guessed around."""
+"""Dialect files: the package's own hold; faults of a fleet's own are named all at once, and never guessed around.
+
+What the fields of the schema become is `test_dialect_fields.py`.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,8 @@ from pathlib import Path
 import pytest
 from intake_fleet import BUILT_IN, SAMPLES
 
-from pumpledger.intake.dialects import Dialect, load_dialects
+from pumpledger.intake.dialect import Dialect
+from pumpledger.intake.dialects import load_dialects
 from pumpledger.problems import Problem
 
 GOOD = """
@@ -84,7 +88,7 @@ def test_good_own_dialect(tmp_path) -> None:
         ('column = "a", on', 'column = "n", on', "stands for two things: n"),
         ('off = ["off"]', 'off = ["on"]', "stands twice"),
         ('on = ["on"]', 'on = ["on", "on"]', "stands twice"),
-        ('unit = "rpm"', 'unit = "Hz"', "quantity.speed.unit"),
+        ('unit = "rpm"', 'unit = "turns"', "quantity.speed.unit"),
         ("speed = {", "torque = {", "quantity"),
         ("[quantity]", "[quantities]", "quantity"),
         ("[file]", "[file", "not a TOML file"),
@@ -105,7 +109,7 @@ def test_epoch_seconds_are_utc(tmp_path) -> None:
 
 
 def test_all_faults_at_once(tmp_path) -> None:
-    text = GOOD.replace('"instant"', '"often"').replace('"rpm"', '"Hz"').replace("gap_limit_s = 600", "")
+    text = GOOD.replace('"instant"', '"often"').replace('"rpm"', '"turns"').replace("gap_limit_s = 600", "")
     text = text.replace('delimiter = ","', 'delimiter = ";;"\ncolour = "red"')
     places = [p.sentence.split(": ")[0] for p in load(tmp_path, text)[1]]
     assert places == ["file", "file.delimiter", "quantity.speed.unit", "time", "time.label"]
