@@ -40,6 +40,11 @@ class Problem:
         return f"{place}: {self.sentence}" if place else self.sentence
 
 
+def printable(text: str) -> str:
+    """``text`` for a terminal: control characters and lone bytes of names and rows are spelt out, as ``\\x1b``."""
+    return "".join(mark if mark.isprintable() else mark.encode("unicode_escape").decode() for mark in text)
+
+
 class FleetError(Exception):
     """The fleet cannot run at all; the command line prints every problem and exits with 2."""
 

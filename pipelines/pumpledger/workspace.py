@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -75,22 +75,67 @@ class Workspace:
         try:
             lock.acquire(timeout=-1 if wait else 0)
         except Timeout:
-            raise FleetError(Problem("fleet_busy", f"another run holds {self.folder}; wait for it to end")) from None
+            raise self._busy() from None
         try:
             yield
+        except BaseException:
+            self.clear_unfinished()
+            raise
         finally:
             lock.release()
+
+    @contextmanager
+    def untouched(self) -> Iterator[None]:
+        """Keep runs out while the folder is only read; unlike `lock` this writes nothing, not even the lock's file.
+
+        Where no run has ever begun there is no such file, and no lake that a run could change; the same holds for
+        systems without POSIX locks, where a ledger record and its files are whole at any moment.
+
+        Raises:
+            FleetError: a run is under way.
+        """
+        with ExitStack() as stack:
+            try:
+                import fcntl
+
+                file = stack.enter_context((self.folder / ".lock").open("rb"))
+                fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)  # the kind of lock that filelock takes
+            except (ImportError, FileNotFoundError):
+                pass
+            except BlockingIOError:
+                raise self._busy() from None
+            yield
+
+    def _busy(self) -> FleetError:
+        return FleetError(Problem("fleet_busy", f"another run holds {self.folder}; wait for it to end"))
+
+    def clear_unfinished(self) -> None:
+        """Give back the space of what a run began and did not finish: none of it counts. The run holds the lock."""
+        shutil.rmtree(self.lake / "staging", ignore_errors=True)
+        for folder in self.reports.glob(".*.new"):
+            shutil.rmtree(folder, ignore_errors=True)
 
 
 def write_whole(path: Path, content: bytes) -> None:
     """Write ``content`` so that ``path`` holds all of it or what it held before, also through a power cut."""
     path.parent.mkdir(parents=True, exist_ok=True)
+    with unfinished(path) as temporary:
+        with temporary.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+
+
+@contextmanager
+def unfinished(path: Path) -> Iterator[Path]:
+    """The name under which ``path`` is written until it is whole; what an error leaves there is removed."""
     temporary = path.with_name(f".{path.name}.part")
-    with temporary.open("wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    temporary.replace(path)
+    try:
+        yield temporary
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
 
 
 def settle(temporary: Path, path: Path) -> None:

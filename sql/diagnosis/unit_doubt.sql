@@ -1,5 +1,6 @@
 -- Pumps whose readings stand in a band that their quantity cannot have, with the ratio to what the register expects.
--- grain: one pump and quantity. inputs: span, pump, visit. parameters: $running_rpm (above it a pump draws watts),
+-- grain: one pump and quantity. inputs: span, pump, visit, verdict (a person who refused B4 said that the
+--   readings are right). parameters: $running_rpm (above it a pump draws watts),
 --   $least_running_w [W], $most_percent_rpm [rpm].
 -- columns: site_id, pump_id, quantity (power or speed), measured, threshold, unit, ratio (expected / measured, null
 --   where the register holds nothing to compare with), doubt (one sentence), first_day, last_day, days.
@@ -51,6 +52,14 @@ unit_doubt as (
         end as doubt,
         first_day, last_day, days
     from both_quantities
+    where not exists (
+        from verdict
+        where verdict.mode = 'B4' and verdict.state = 'refused' and verdict.quantity = both_quantities.quantity
+            and verdict.pump_id in (both_quantities.pump_id, '')
+            and (verdict.pump_id <> '' or verdict.source in (
+                select source from pump_source where pump_source.pump_id = both_quantities.pump_id
+            ))
+    )
     order by pump_id, quantity
 )
 select * from unit_doubt

@@ -59,7 +59,8 @@ held as (
             or coalesce(abs(speed_rpm - previous_rpm) > $same_speed_rpm, (speed_rpm is null) <> (previous_rpm is null))
             or aux_on is distinct from previous_aux
             or metered <> previous_metered  -- a stretch is metered from end to end or not at all
-            or day_local <> previous_day as begins
+            or day_local <> previous_day
+            or is_apart as begins
     from neighboured
 ),
 

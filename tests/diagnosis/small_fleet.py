@@ -14,7 +14,7 @@ import polars as pl
 from small_clock import EVENING_PEAK, ZONE, Bands, midnight, planned_rpm, wall_min
 
 from pumpledger.engine.database import Database
-from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, SPANS, SPEED_GRID
+from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, SPANS, SPEED_GRID, VERDICTS
 from pumpledger.planning.simple_plan import build_best_plans
 from pumpledger.register.fields import PLANS, PUMPS, SITES, VISITS, inside_columns
 
@@ -306,6 +306,7 @@ class Fleet:
                 },
             ),
         )
+        db.load("verdict", VERDICTS.empty())
         db.load("site", _frame(SITES, self.sites))
         db.load("pump", _frame(PUMPS, self.pumps))
         db.load(

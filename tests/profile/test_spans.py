@@ -13,6 +13,7 @@ from pumpledger.engine.database import Database
 from pumpledger.engine.tables import PROFILE, READINGS, SPANS
 from pumpledger.profile.build import build_profile, build_spans
 from pumpledger.profile.calendar import load_calendar
+from pumpledger.verdicts.value_modes import BAD_VALUES
 
 ZONE = "America/Los_Angeles"
 DAY = date(2026, 10, 30)
@@ -74,6 +75,7 @@ def spans(
     load_calendar(db, [ZONE], list(days))
     db.load("reading", READINGS.conform(pl.DataFrame(rows, schema=READINGS.schema)))
     db.load("export_hold", pl.DataFrame({"export_id": ["e"], "hold_s": [hold_s], "gap_limit_s": [gap_limit_s]}))
+    db.load("bad_value", BAD_VALUES.empty())
     build_spans(db, timedelta(seconds=gap_limit_s))
     build_profile(db)
     return db

@@ -23,7 +23,7 @@ def gate(evidence: pl.DataFrame, facts: pl.DataFrame, doubts: pl.DataFrame) -> p
     Args:
         evidence: EVIDENCE.
         facts: pump_fact (site_id, pump_id, season).
-        doubts: unit_doubt (site_id, pump_id, quantity).
+        doubts: doubted_pump (site_id, pump_id, quantity).
     """
     closed = facts.filter(pl.col("season") == "closed")["site_id"].unique().to_list()
     seasonal = [rule.id for rule in RULES if rule.season == "open"]
@@ -60,7 +60,7 @@ def gate(evidence: pl.DataFrame, facts: pl.DataFrame, doubts: pl.DataFrame) -> p
     in_doubt = pl.col("doubted").fill_null(False)
     return marked.with_columns(
         pl.when(in_doubt).then(pl.lit(CANNOT_TELL)).otherwise("verdict").alias("verdict"),
-        pl.when(in_doubt).then(pl.lit("readings in a known unit (see B4)")).otherwise("needs").alias("needs"),
+        pl.when(in_doubt).then(pl.lit("readings that are not in doubt (see the data that is not believed)")).otherwise("needs").alias("needs"),
         *(
             pl.when(in_doubt).then(None).otherwise(column).alias(column)
             for column in ("benefit_kwh_week", "benefit_money_week", "explained_by", "severity", "extra")

@@ -1,7 +1,7 @@
 """Rules A1 and A2: is the pump's clock right? Reads profiles, matches them against the plan, votes by source, words the
 evidence.
 
-Belongs here: which days are compared and what an offset means. The matching itself stands in `plan_match.py`.
+Belongs here: which days are compared and what an offset means. The matching itself stands in `profile/plan_match.py`.
 
 An offset of 12 h cannot be told from a night plan that nobody wrote down: so the record is named beside the clock. A
 clock that was not moved at a clock change runs 60 min early after the 25 h day and 60 min late after the 23 h day; both
@@ -17,10 +17,10 @@ from datetime import date
 import numpy as np
 import polars as pl
 
-from pumpledger.diagnosis import plan_match
 from pumpledger.diagnosis.evidence import EVIDENCE
-from pumpledger.diagnosis.plan_match import AMBIGUOUS, DIFFERS, FITS, QUARTERS, SHIFTED, UNSEEN, Match, MatchLimits
 from pumpledger.engine.database import Database
+from pumpledger.profile import plan_match
+from pumpledger.profile.plan_match import AMBIGUOUS, DIFFERS, FITS, QUARTERS, SHIFTED, UNSEEN, Match, MatchLimits
 
 HALF_DAY_MIN = 720
 SOURCE_SHIFTED = "whole source shifted"

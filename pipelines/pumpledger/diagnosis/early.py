@@ -19,15 +19,18 @@ MOST_PERCENT_RPM = 100
 
 
 def unit_doubts(db: Database) -> None:
-    """Make ``unit_doubt`` (evidence, a row a pump and quantity) and ``pump_doubt`` (pump_id, doubt; a row a pump).
+    """Make ``unit_doubt`` (evidence, a row a pump and quantity), ``doubted_pump`` (site_id, pump_id, quantity, doubt: that
+    and the verdicts which hold numbers back) and ``pump_doubt`` (pump_id, doubt; a row a pump).
 
-    Inputs: span, pump, visit.
+    Inputs: span, pump, visit, verdict (columns of verdicts), pump_source.
     """
     db.build(
         "unit_doubt",
         "diagnosis/unit_doubt",
         {"running_rpm": RUNNING_RPM, "least_running_w": LEAST_RUNNING_W, "most_percent_rpm": MOST_PERCENT_RPM},
     )
+    db.build("blocked_pump", "verdicts/blocked_pump")
+    db.build("doubted_pump", "diagnosis/doubted_pump")
     db.build("pump_doubt", "diagnosis/pump_doubt")
 
 

@@ -4,7 +4,8 @@ Belongs here: the order of the steps. Rules, words and ranks stand in their own 
 
 Tables read: site, pump, plan, plan_window, plan_slot, local_day, past_day (local days as far back as a clock change is
 looked for), span, profile, daily, speed_grid, best_plan, export, refused_count, visit, weather, tariff_band, fleet_day
-(day_local, in_week), pump_source (pump_id, source: source of fleet.toml that the pump's readings came from).
+(day_local, in_week), pump_source (pump_id, source: source of fleet.toml that the pump's readings came from),
+verdict (columns of verdicts).
 """
 
 from __future__ import annotations
@@ -58,5 +59,5 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
         used = {} if rule.id == "D8" else values[rule.id]  # D8's thresholds made idle_day
         evidence.append(as_evidence(rule.id, db.query(f"diagnosis/rule_{rule.id.lower()}", used)))
 
-    gated = gate(pl.concat(evidence), db.table("pump_fact"), db.table("unit_doubt"))
+    gated = gate(pl.concat(evidence), db.table("pump_fact"), db.table("doubted_pump"))
     rank_findings(db, findings(explain(gated), db.table("best_plan")))

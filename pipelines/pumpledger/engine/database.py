@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
+from glob import escape, has_magic
 from pathlib import Path
 
 import duckdb
@@ -42,6 +43,16 @@ def composed(query: str, over: Over = None) -> str:
         return sql_text(query)
     steps = ",\n".join(f"{_named(table)} as (\n{sql_text(other)}\n)" for table, other in over.items())
     return f"with {steps}\nselect * from (\n{sql_text(query)}\n)"
+
+
+def can_be_named(path: Path) -> bool:
+    """Whether `file_literal` can stand for ``path``: in a pattern, DuckDB takes a backslash for a slash."""
+    return not (has_magic(str(path)) and "\\" in str(path))
+
+
+def file_literal(path: Path) -> str:
+    """``path`` as a literal of SQL that stands for this one file, whatever marks its name holds; see `can_be_named`."""
+    return "'" + escape(str(path)).replace("'", "''") + "'"
 
 
 class Database:
@@ -98,8 +109,19 @@ class Database:
 
     def view_parquet(self, table: str, files: list[Path]) -> None:
         """Make ``table`` a view over Parquet ``files``, which must share one schema and be at least one."""
-        paths = ", ".join("'" + str(path).replace("'", "''") + "'" for path in files)
+        paths = ", ".join(file_literal(path) for path in files)
         self._make(table, "view", f"from read_parquet([{paths}], hive_partitioning = false)")
+
+    def view_readings(self, table: str, files: list[Path], superseded: list[Path]) -> None:
+        """Make ``table`` a view of the readings in ``files`` that count: less those that ``superseded`` lists."""
+        if not superseded:
+            self.view_parquet(table, files)
+            return
+        self.view_parquet(f"{table}_file", files)
+        self.view_parquet(f"{table}_gone", superseded)
+        gone = f"{table}_gone.old_export_id = {table}_file.export_id and {table}_gone.old_line = {table}_file.line"
+        same = f"{table}_gone.pump_id = {table}_file.pump_id"
+        self._make(table, "view", f"select * from {table}_file anti join {table}_gone on {gone} and {same}")
 
     def view_text(self, table: str, text: str) -> None:
         """Make ``table`` a view of a query that is written out by the caller, such as a file with its columns."""
@@ -113,6 +135,10 @@ class Database:
         """Make ``table`` hold the rows of ``sql/<query>.sql``; ``over`` as in `composed`."""
         self._make(table, "table", composed(query, over), parameters)
 
+    def build_text(self, table: str, text: str) -> None:
+        """Make ``table`` hold the rows of a query that is written out by the caller."""
+        self._make(table, "table", text)
+
     def drop(self, table: str) -> None:
         """Give back the memory of a table that no later step reads."""
         self.connection.execute(f"drop {self._made.pop(table)} {_named(table)}").fetchall()
@@ -124,6 +150,11 @@ class Database:
         target = str(path).replace("'", "''")
         text = f"copy (\n{composed(query, over)}\n) to '{target}' (format parquet, compression zstd)"
         self.connection.execute(text, dict(parameters or {})).fetchall()
+
+    def write_table(self, table: str, path: Path) -> None:
+        """Write the rows of ``table`` to ``path`` as they stand, straight from DuckDB."""
+        target = str(path).replace("'", "''")
+        self.connection.execute(f"copy {_named(table)} to '{target}' (format parquet, compression zstd)").fetchall()
 
     def query(self, query: str, parameters: Parameters = None, over: Over = None) -> pl.DataFrame:
         """The rows of ``sql/<query>.sql``; ``over`` as in `composed`."""

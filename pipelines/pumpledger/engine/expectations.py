@@ -36,7 +36,8 @@ class Check:
 
 def warm_up() -> threading.Thread:
     """Import Great Expectations on a thread of its own, while DuckDB works without the interpreter."""
-    thread = threading.Thread(target=_import, name="great-expectations", daemon=True)
+    # No daemon: one that is cut off amid an import, where a run ends early, aborts the whole process.
+    thread = threading.Thread(target=_import, name="great-expectations")
     thread.start()
     return thread
 

@@ -6,6 +6,7 @@ table is one file per week.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import polars as pl
@@ -13,7 +14,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from pumpledger.engine.tables import Table
-from pumpledger.workspace import settle
+from pumpledger.workspace import settle, unfinished
 
 
 class Lake:
@@ -43,6 +44,13 @@ class Lake:
         """Readings of a week, one file per export, by name."""
         return sorted(self.readings_folder(week).glob("*.parquet"))
 
+    def superseded_folder(self, week: str) -> Path:
+        return self.root / "superseded" / f"week={week}"
+
+    def superseded_files(self, week: str) -> list[Path]:
+        """Readings of a week that no longer count, one file per export that says so."""
+        return sorted(self.superseded_folder(week).glob("*.parquet"))
+
     def reading_weeks(self) -> list[str]:
         """Weeks that hold readings, in order."""
         folders = sorted((self.root / "readings").glob("week=*"))
@@ -53,6 +61,13 @@ def write_parquet(path: Path, rows: pl.DataFrame | pa.Table) -> None:
     """Write whole or not at all, with pinned settings."""
     arrow = rows.to_arrow(compat_level=pl.CompatLevel.oldest()) if isinstance(rows, pl.DataFrame) else rows
     path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.part")
-    pq.write_table(arrow, temporary, compression="zstd", version="2.6", use_dictionary=True, write_statistics=True)
-    settle(temporary, path)
+    with unfinished(path) as temporary:
+        pq.write_table(arrow, temporary, compression="zstd", version="2.6", use_dictionary=True, write_statistics=True)
+        settle(temporary, path)
+
+
+def parquet_batches(path: Path, rows: int = 50_000) -> Iterator[pl.DataFrame]:
+    """The rows of ``path`` in order, a part at a time: for tables that may be too large to hold."""
+    with pq.ParquetFile(path) as file:
+        for batch in file.iter_batches(rows):
+            yield pl.from_arrow(pa.Table.from_batches([batch]))  # type: ignore[misc]

@@ -6,52 +6,7 @@ are the site's local days (`day_local`), a unit is a suffix. Estimates come as `
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-import polars as pl
-
-_TYPES: dict[str, pl.DataType] = {
-    "text": pl.String(),
-    "int": pl.Int64(),
-    "real": pl.Float64(),
-    "bool": pl.Boolean(),
-    "time": pl.Datetime("us"),
-    "day": pl.Date(),
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A named table: its grain, its sort key, and ``column -> (type, meaning)``."""
-
-    name: str
-    grain: str
-    key: tuple[str, ...]
-    columns: dict[str, tuple[str, str]]
-
-    @property
-    def schema(self) -> dict[str, pl.DataType]:
-        """Polars types by column, in order."""
-        return {column: _TYPES[kind] for column, (kind, _) in self.columns.items()}
-
-    def empty(self) -> pl.DataFrame:
-        """The table with no rows."""
-        return pl.DataFrame(schema=self.schema)
-
-    def conform(self, rows: pl.DataFrame) -> pl.DataFrame:
-        """``rows`` with exactly these columns, types and order, sorted by the key.
-
-        Raises:
-            ValueError: a column is missing or unknown. A fault of the tool, never of the data.
-        """
-        missing = [column for column in self.columns if column not in rows.columns]
-        unknown = [column for column in rows.columns if column not in self.columns]
-        if missing or unknown:
-            raise ValueError(f"table {self.name}: missing {missing}, unknown {unknown}")
-        return rows.select(pl.col(column).cast(kind) for column, kind in self.schema.items()).sort(
-            self.key, nulls_last=True, maintain_order=True
-        )
-
+from pumpledger.engine.schema import Table
 
 READINGS = Table(
     "readings",
@@ -71,8 +26,9 @@ READINGS = Table(
         "run_total_h": ("real", "cumulative run-hour counter at time_utc [h]"),
         "flow_m3h": ("real", "metered flow [m3/h]"),
         "aux_on": ("bool", "auxiliary load energised"),
+        "air_temperature_c": ("real", "air temperature at the pad [degrees C]"),
         "export_id": ("text", "first 16 hexadecimal digits of the export's SHA-256"),
-        "line": ("int", "line of the export, 1-based"),
+        "line": ("int", "line of the export, 1-based; the row of a Parquet file, the reading of an XML file"),
     },
 )
 
@@ -92,6 +48,24 @@ REFUSED = Table(
     },
 )
 
+SUPERSEDED = Table(
+    "superseded",
+    "one reading that no longer counts because a later export of its source says otherwise",
+    ("pump_id", "time_utc", "old_export_id", "old_line"),
+    {
+        "pump_id": ("text", "pump"),
+        "time_utc": ("time", "instant of both readings"),
+        "old_export_id": ("text", "export of the reading that no longer counts"),
+        "old_line": ("int", "its line"),
+        "new_export_id": ("text", "export of the reading that counts"),
+        "new_line": ("int", "its line"),
+        "speed_was_rpm": ("real", "speed that was held [rev/min]"),
+        "speed_rpm": ("real", "speed that counts [rev/min]"),
+        "power_was_w": ("real", "power that was held [W]"),
+        "power_w": ("real", "power that counts [W]"),
+    },
+)
+
 EXPORTS = Table(
     "exports",
     "one file of the inbox",
@@ -100,14 +74,15 @@ EXPORTS = Table(
         "sequence": ("int", "order of arrival in the ledger, from 1"),
         "export_id": (
             "text",
-            "first 16 hexadecimal digits of the SHA-256; where the file name gives the pump, of both together",
+            "first 16 hexadecimal digits of the SHA-256 of the unpacked content; where the file name gives the pump, "
+            "of both together",
         ),
-        "sha256": ("text", "SHA-256 of the bytes as they arrived"),
-        "file": ("text", "name in the inbox"),
+        "sha256": ("text", "SHA-256 of the file as it arrived"),
+        "file": ("text", "name in the inbox; inside an archive, archive/member"),
         "bytes": ("int", "size [bytes]"),
         "source": ("text", "source of fleet.toml that the file name matched"),
         "dialect": ("text", "dialect it was read by"),
-        "status": ("text", "read, set aside, or repeated (same bytes as an earlier export)"),
+        "status": ("text", "read, set aside, withdrawn, to read again, or repeated (same content as another export)"),
         "problem": ("text", "why it was set aside; empty when read"),
         "data_rows": ("int", "rows that hold data: physical rows less header, preamble, footer and blank lines"),
         "readings": ("int", "of these: readings"),
@@ -392,5 +367,27 @@ BEST_PLANS = Table(
     },
 )
 
-ALL = (READINGS, REFUSED, EXPORTS, SPANS, PROFILE, DAILY, SAVINGS, FINDINGS,
-       ACTIONS, SITE_WEEKS, DOUBTS, CHECKS, NOTES, SPEED_GRID, BEST_PLANS)  # fmt: skip
+VERDICTS = Table(
+    "verdicts",
+    "one doubt about what a source or a pump's log says, as seen in one week",
+    ("source", "mode", "pump_id", "quantity"),
+    {
+        "verdict_id": ("text", "stable short name: v- and 8 hexadecimal digits of mode, source, pump, quantity, remedy"),
+        "source": ("text", "source of fleet.toml"),
+        "mode": ("text", "catalogue identifier such as B4"),
+        "pump_id": ("text", "pump; empty for the whole source"),
+        "quantity": ("text", "speed, power, energy_total, run_total, flow, air_temperature, time or identity"),
+        "sentence": ("text", "what the data say, for people"),
+        "evidence": ("text", "the numbers that it rests on"),
+        "sureness": ("real", "share of the evidence that speaks for it [0-1]"),
+        "blocks": ("bool", "the pumps' numbers are not believed until it is decided"),
+        "remedy": ("text", "the correction that would cure it, such as power x1000; empty: none, or it is automatic"),
+        "state": ("text", "open, confirmed, refused, or applied (dealt with by itself, to be known)"),
+        "pumps": ("int", "pumps that it touches"),
+        "first_day": ("day", "first day seen"),
+        "last_day": ("day", "last day seen"),
+    },
+)
+
+ALL = (READINGS, REFUSED, SUPERSEDED, EXPORTS, SPANS, PROFILE, DAILY, SAVINGS, FINDINGS,
+       ACTIONS, SITE_WEEKS, DOUBTS, CHECKS, NOTES, SPEED_GRID, BEST_PLANS, VERDICTS)  # fmt: skip

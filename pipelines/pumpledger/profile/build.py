@@ -8,6 +8,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from pumpledger.engine.database import Database
+from pumpledger.profile.counters import mend_counters
 
 STANDING = {
     "off_below_rpm": 50.0,  # jitter about standstill; the slowest speed that can be keyed in is 600
@@ -27,17 +28,21 @@ CAUSES = {
 }
 
 
-def build_spans(db: Database, margin: timedelta) -> None:
-    """Fill ``span`` for the days of the calendar from ``reading`` and ``export_hold``; needs the register and the
-    calendar in ``db``.
+def build_spans(db: Database, margin: timedelta, shared: bool = False) -> None:
+    """Fill ``span`` for the days of the calendar from ``reading``, ``export_hold`` and ``bad_value``; needs the register
+    and the calendar in ``db``.
 
-    ``margin`` is the longest gap limit: how far outside the days a reading can still reach into them.
+    ``margin`` is the longest gap limit: how far outside the days a reading can still reach into them; ``shared`` says
+    that ``reading`` holds pumps with several logs, as ``profile/reading_by_log`` names them.
     """
     days = db.table("local_day")
     reach = {"from_utc": days["start_utc"].min() - margin, "to_utc": days["end_utc"].max() + margin}
-    db.build("ordered", "profile/ordered", STANDING | reach)
+    mend_counters(db)
+    db.build("ordered", "profile/ordered", STANDING | reach | {"shared": shared})
     db.build("steady", "profile/steady", STEADY)
     db.drop("ordered")
+    if shared:
+        db.load("steady", db.query("profile/merged"))
     db.build("observed", "profile/observed")
     db.build("piece", "profile/piece")
     db.build("span", "profile/causes", CAUSES)

@@ -5,6 +5,7 @@ Belongs here: the calendar that every local number is counted on. From ``zoneinf
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -35,6 +36,8 @@ def week_days(week: str) -> list[date]:
     Raises:
         ValueError: not an ISO week.
     """
+    if not re.fullmatch(r"\d{4}-W\d\d", week, re.ASCII):  # int() would take 2026-W5 too, and a line break after it
+        raise ValueError(f"{week!r} is not an ISO week")
     year, _, number = week.partition("-W")
     return [date.fromisocalendar(int(year), int(number), day) for day in range(1, 8)]
 

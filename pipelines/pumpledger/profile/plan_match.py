@@ -1,11 +1,11 @@
 """Does what ran fit the recorded plan, moved round the clock? Circular matching of quarter-hour profiles.
 
 Belongs here: pure arithmetic on arrays of 96 quarters, vectorised over pumps. What the offsets mean for a site stands
-in `clock.py`.
+in the rooms above (`verdicts`, `diagnosis`).
 
 The cost is a capped mean absolute difference, not a correlation: a correlation does not see levels, so an edited step
 would look like a shift. On synthetic profiles only the four tests together kept edited plans from passing for clock
-faults; see tests/diagnosis/test_plan_match.py.
+faults; see tests/profile/test_plan_match.py.
 """
 
 from __future__ import annotations

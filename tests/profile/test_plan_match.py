@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pumpledger.diagnosis.plan_match import (
+from pumpledger.profile.plan_match import (
     AMBIGUOUS,
     DIFFERS,
     FITS,
