@@ -34,8 +34,9 @@ def site_page(written: Path, site_id: str) -> Element:
 def test_files(written: Path) -> None:
     names = sorted(str(path.relative_to(written)) for path in written.rglob("*") if path.is_file())
     assert names == [
-        "actions.csv", "daily.csv", "findings.csv", "index.html", "savings.csv", "site_weeks.csv",
-        *(f"sites/QM-00{number}.html" for number in range(1, 7)),
+        "actions.csv", "corrections.csv", "daily.csv", "exports.csv", "findings.csv", "index.html", "quarantine.csv",
+        "savings.csv", "site_weeks.csv",
+        *(f"sites/QM-00{number}.html" for number in range(1, 7)), "verdicts.csv",
     ]  # fmt: skip
     assert written.name == "2026-W45"
     assert [path.name for path in written.parent.iterdir()] == ["2026-W45"]

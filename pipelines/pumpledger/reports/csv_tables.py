@@ -12,6 +12,8 @@ import polars as pl
 
 from pumpledger.engine import tables
 from pumpledger.reports.data import ReviewData
+from pumpledger.reports.data_section import in_order
+from pumpledger.reports.replaced import corrections
 
 _FIRST_DAILY = (
     "site_id",
@@ -28,11 +30,12 @@ _FIRST_DAILY = (
     "energy_kwh_mid",
     "energy_kwh_hi",
 )
+_DATETIME = "%Y-%m-%dT%H:%M:%S%.fZ"  # every time of the tables is UTC
 _FORMULA = r"^[=+\-@\t\r]"
 
 
 def write_tables(folder: Path, data: ReviewData) -> None:
-    """Write ``actions``, ``findings``, ``daily``, ``savings`` and ``site_weeks`` as CSV into ``folder``."""
+    """Write the review's tables as CSV into ``folder``: those of the page, and what stands behind its data section."""
     rest = [column for column in tables.DAILY.columns if column not in _FIRST_DAILY]
     frames = {
         "actions": data.actions.select(*tables.ACTIONS.columns),
@@ -40,12 +43,15 @@ def write_tables(folder: Path, data: ReviewData) -> None:
         "daily": data.daily.select(*_FIRST_DAILY, *rest).sort("site_id", "pump_id", "day_local"),
         "savings": data.savings.select(*tables.SAVINGS.columns).sort("site_id", "day_local"),
         "site_weeks": data.site_weeks.select(*tables.SITE_WEEKS.columns).sort("site_id"),
+        "verdicts": in_order(data.verdicts).select(*tables.VERDICTS.columns),
+        "corrections": corrections(data),
+        "exports": data.exports.select(*tables.EXPORTS.columns).sort("sequence"),
     }
     for name, frame in frames.items():
         (folder / f"{name}.csv").write_bytes(csv_bytes(frame))
 
 
-def csv_bytes(frame: pl.DataFrame) -> bytes:
+def csv_bytes(frame: pl.DataFrame, header: bool = True) -> bytes:
     """``frame`` as CSV. A text that a spreadsheet would read as a formula gets an apostrophe in front."""
     texts = [name for name, kind in frame.schema.items() if kind == pl.String]
     reals = [name for name, kind in frame.schema.items() if kind == pl.Float64]
@@ -59,4 +65,5 @@ def csv_bytes(frame: pl.DataFrame) -> bytes:
         ),
         *(pl.col(name).round(6) for name in reals),
     )
-    return safe.write_csv(line_terminator="\r\n").encode("utf-8")
+    text = safe.write_csv(include_header=header, line_terminator="\r\n", datetime_format=_DATETIME)
+    return text.encode("utf-8")

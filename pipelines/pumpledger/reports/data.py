@@ -24,6 +24,18 @@ REFUSED_COUNTS = {
 PLAN_SLOT = {"pump_id": pl.String(), "day_local": pl.Date(), "quarter": pl.Int64(), "planned_speed_rpm": pl.Float64()}
 AIR = {"weather": pl.String(), "time_utc": pl.Datetime("us"), "air_temperature_c": pl.Float64()}
 PUMP_EXPORTS = {"pump_id": pl.String(), "file": pl.String(), "readings": pl.Int64()}
+PUMP_SOURCES = {"pump_id": pl.String(), "source": pl.String()}
+SUPERSEDED = tables.SUPERSEDED.schema | {"old_file": pl.String(), "new_file": pl.String()}
+DECISIONS = {
+    "verdict_id": pl.String(),
+    "decision": pl.String(),
+    "decided_by": pl.String(),
+    "decided_on": pl.Date(),
+    "note": pl.String(),
+    "source": pl.String(),
+    "pump_id": pl.String(),
+    "remedy": pl.String(),
+}
 RULES = {
     "rule_id": pl.String(),
     "name": pl.String(),
@@ -44,7 +56,9 @@ class ReviewData:
     ``first_day`` and ``last_day`` bound the review's week; ``profile``, ``spans``, ``daily``, ``savings`` and
     ``plan_slot`` may reach further back, up to fourteen days before ``last_day``. ``conservation`` holds
     ``data_rows`` and the four fates it must equal. ``rules`` has one row a rule and parameter; ``pump_exports`` says
-    which files brought a pump's readings. An empty frame means that nothing is known, and the pages say so.
+    which files brought a pump's readings. ``verdicts`` and ``doubts`` are the week's, ``decisions`` all that stand in
+    the fleet's ``verdicts.csv``; ``pump_sources`` names the source that a verdict on a whole source reaches a pump by.
+    An empty frame means that nothing is known, and the pages say so.
     """
 
     fleet_name: str
@@ -75,6 +89,11 @@ class ReviewData:
     previous_actions: pl.DataFrame | None = None
     rules: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=RULES))
     pump_exports: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PUMP_EXPORTS))
+    verdicts: pl.DataFrame = field(default_factory=tables.VERDICTS.empty)
+    doubts: pl.DataFrame = field(default_factory=tables.DOUBTS.empty)
+    pump_sources: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PUMP_SOURCES))
+    decisions: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=DECISIONS))
+    superseded: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SUPERSEDED))
     actions_per_100_sites: float = 12.0
 
     @property

@@ -12,7 +12,10 @@ from pumpledger.reports import wording
 from pumpledger.reports.carpets import Carpets
 from pumpledger.reports.cautions import DEFINITIONS
 from pumpledger.reports.data import ReviewData, rows_by
+from pumpledger.reports.data_section import source_doubts, verdict_section
 from pumpledger.reports.pages import site_file, template
+from pumpledger.reports.replaced import replaced_section
+from pumpledger.reports.send_back import SENT_BACK
 from pumpledger.reports.svg_bars import interval_bar, scale_top
 from pumpledger.reports.svg_carpet import FLEET
 from pumpledger.reports.verdict import (
@@ -48,7 +51,11 @@ def fleet_html(data: ReviewData, carpets: Carpets) -> str:
         rest=rest,
         changes=changes(data, weeks),
         doubted=[_doubt(row) for row in data.site_weeks.sort("site_id").iter_rows(named=True) if not row["believable"]],
+        source_doubts=source_doubts(data),
+        verdicts=verdict_section(data),
+        replaced=replaced_section(data),
         exports=_exports(data),
+        sent_back=sent_back(data),
         refused=data.refused_counts.sort("file", "fate", "rule", "reason").rows(named=True),
         failed=data.checks.filter(~pl.col("success"))
         .sort(["critical", "suite", "meaning"], descending=[True, False, False])
@@ -158,6 +165,12 @@ def _exports(data: ReviewData) -> dict[str, object]:
         "totals": {fate: data.exports[fate].sum() for fate in fates},
         "files": data.exports.height,
     }
+
+
+def sent_back(data: ReviewData) -> int:
+    """Rows of ``quarantine.csv``; of a withdrawn export nothing needs mending."""
+    counting = data.exports.filter(pl.col("status") != "withdrawn")
+    return int(counting.select(pl.sum_horizontal(pl.col(*SENT_BACK).sum())).item() or 0)
 
 
 def _conservation(data: ReviewData) -> dict[str, object] | None:

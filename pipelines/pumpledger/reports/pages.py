@@ -20,6 +20,8 @@ from pumpledger.reports.cautions import CAUTIONS
 from pumpledger.reports.svg_carpet import HATCH
 
 _TEMPLATES = Path(__file__).parent / "templates"
+_DEVICE = re.compile(r"CON|PRN|AUX|NUL|COM\d|LPT\d")
+"""Names Windows keeps for devices, whatever the ending (Microsoft, "Naming files, paths, and namespaces" [MEM])."""
 
 
 @cache
@@ -64,9 +66,15 @@ def template(name: str) -> Template:
 
 
 def site_file(site_id: str) -> str:
-    """File name of a site's page: the code, or a tame form with a digest where it holds other characters."""
+    """File name of a site's page: the code, or a tame form with a digest where it holds other characters.
+
+    Small letters and the names of devices get the digest too: folders are copied to machines where ``h1`` and ``H1``
+    are one file, and ``NUL.html`` is none.
+    """
     tame = re.sub(r"[^A-Za-z0-9_-]", "_", site_id)
-    return f"{tame}.html" if tame == site_id else f"{tame}-{hashlib.sha256(site_id.encode()).hexdigest()[:8]}.html"
+    if tame == site_id == site_id.upper() and not _DEVICE.fullmatch(tame):
+        return f"{tame}.html"
+    return f"{tame}-{hashlib.sha256(site_id.encode()).hexdigest()[:8]}.html"
 
 
 def _policy(script: str) -> str:

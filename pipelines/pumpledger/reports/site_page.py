@@ -14,6 +14,7 @@ from pumpledger.reports import wording
 from pumpledger.reports.carpets import Carpets
 from pumpledger.reports.cautions import PAD_CHECKS
 from pumpledger.reports.data import ReviewData, rows_by
+from pumpledger.reports.data_section import held_back
 from pumpledger.reports.fleet_page import Row, action_row, compared, in_order, turnover_word
 from pumpledger.reports.pages import site_file, template
 from pumpledger.reports.svg_bars import interval_bar, scale_top
@@ -35,6 +36,7 @@ class SitePages:
         self._findings = rows_by(in_order(data.findings), "site_id")
         self._days = rows_by(site_days(data.daily), "site_id")
         self._savings = {(row["site_id"], row["day_local"]): row for row in data.savings.iter_rows(named=True)}
+        self._held_back = held_back(data)
         exports = data.exports.sort("sequence").unique("file", keep="last", maintain_order=True)
         behind = data.pump_exports.join(exports.drop("readings"), on="file", how="left").sort("pump_id", "file")
         self._exports = rows_by(behind, "pump_id")
@@ -57,6 +59,7 @@ class SitePages:
             "facts": self._facts(site),
             "action": self._actions.get(site_id),
             "week": self._weeks.get(site_id),
+            "held_back": self._held_back.get(site_id),
             "pumps": pumps,
             "first": days[0],
             "days": self._ledger(site, days),

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pumpledger.reports.data import ReviewData
+from pumpledger.reports.data_section import source_doubt_line
 from pumpledger.reports.wording import NO_BREAK, count, kwh, money, number, span
 
 NEEDING = ("safety", "this week", "next visit", "data")  # a note needs nobody
@@ -207,11 +208,13 @@ def saving_sentence(verdict: Verdict, currency: str) -> str:
 
 
 def summary_lines(data: ReviewData) -> list[str]:
-    """At most ten plain lines for the terminal: the verdict and the first five actions."""
+    """At most ten plain lines for the terminal: a doubt about a whole source, the verdict, the first actions."""
     verdict = fleet_verdict(data)
     made_up = "Made-up data. " if data.made_up else ""
-    lines = [f"{made_up}{data.fleet_name}, week {data.week}", *verdict_sentences(verdict, data.currency)]
-    first = data.actions.sort("rank").head(5)
+    doubt = source_doubt_line(data)
+    lines = [f"{made_up}{data.fleet_name}, week {data.week}", *([doubt] if doubt else [])]
+    lines += verdict_sentences(verdict, data.currency)
+    first = data.actions.sort("rank").head(4 if doubt else 5)
     lines += [
         f"{row['rank']}. {row['site_id']} ({row['severity']}): {row['action']}" for row in first.iter_rows(named=True)
     ]
