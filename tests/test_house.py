@@ -21,7 +21,9 @@ LAYERS = [
     "workspace",
     "register",
     "intake",
+    "proposal",
     "profile",
+    "verdicts",
     "hydraulics",
     "accounting",
     "diagnosis",
@@ -33,10 +35,10 @@ LAYERS = [
 """Lowest first. engine.lake and workspace belong to one layer, and so do diagnosis and planning."""
 _RANK = {name: rank for rank, name in enumerate(LAYERS)} | {
     "workspace": 2,
-    "planning": 9,
-    "diagnosis": 9,
-    "profile": 6,
-    "hydraulics": 6,
+    "planning": 11,
+    "diagnosis": 11,
+    "profile": 7,
+    "hydraulics": 7,
 }
 
 
@@ -88,7 +90,7 @@ def test_the_readmes_commands_are_those_that_ci_calls() -> None:
 
 
 def test_the_readmes_own_dialect_holds(tmp_path: Path) -> None:
-    from pumpledger.intake.dialects import read_dialect
+    from pumpledger.intake.dialect_file import read_dialect
 
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     block = next(text for text in re.findall(r"```toml\n(.*?)```", readme, re.S) if "[quantity]" in text)

@@ -6,9 +6,20 @@ Belongs here: options, printing, exit status: 0 all ran, 1 a whole file or site 
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+from pumpledger.problems import FleetError, Problem, printable
+
+if TYPE_CHECKING:
+    from pumpledger.intake.progress import Progress
+
+_WORTH_A_BAR = 20_000_000
+"""Less than this is read before a bar could be looked at [bytes]."""
 
 _FLEET = click.argument("fleet", type=click.Path(path_type=Path))
 
@@ -37,10 +48,9 @@ def review(fleet: Path, week: str | None) -> None:
             week_days(week)
         except ValueError:
             raise click.BadParameter(f"{week!r} is not an ISO week such as 2026-W45", param_hint="--week") from None
-    outcome = run_review(fleet, week)
-    for problem in outcome.problems:
-        mark = "set aside" if problem.severity == "disqualifies" else "note"
-        click.echo(f"{mark}: {problem}", err=True)
+    with _bar() as progress:
+        outcome = run_review(fleet, week, progress)
+    _echo_problems(outcome.problems)
     sums = outcome.sums
     fates = " + ".join(f"{sums[fate]:,} {fate}" for fate in ("readings", "duplicates", "quarantine", "rejects"))
     click.echo(f"Rows: {sums['data_rows']:,} = {fates}")
@@ -59,6 +69,30 @@ def review(fleet: Path, week: str | None) -> None:
         for line in outcome.summary:
             click.echo(line)
     sys.exit(1 if outcome.set_aside else 0)
+
+
+@commands.command()
+@_FLEET
+@click.option(
+    "--csv",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write every row that would be refused to this file, outside of FLEET.",
+)
+def check(fleet: Path, csv: Path | None) -> None:
+    """Say what a review of FLEET would find in its register and new exports. Writes nothing into FLEET."""
+    from pumpledger.orchestration.check import check_lines, run_check
+
+    if csv is not None and csv.resolve().is_relative_to(fleet.resolve()):
+        raise click.BadParameter("a check writes nothing into the fleet folder; name a file elsewhere", param_hint="--csv")
+    if csv is not None and not csv.resolve().parent.is_dir():
+        raise click.BadParameter(f"there is no folder {csv.parent}", param_hint="--csv")
+    checked = run_check(fleet, csv)
+    _echo_problems(checked.problems)
+    for line in check_lines(checked, fleet):
+        click.echo(printable(line))
+    if csv is not None:
+        click.echo(f"Refused rows, {checked.written:,}: {csv}")
+    sys.exit(1 if checked.set_aside else 0)
 
 
 @commands.command()
@@ -85,6 +119,33 @@ def fields() -> None:
 
 
 @commands.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE...", type=click.Path(path_type=Path))
+@click.option("--fleet", type=click.Path(path_type=Path), help="Look for the register's codes in the files, too.")
+@click.option("--write", metavar="NAME", help="Also write the proposal to dialects/NAME.toml of --fleet.")
+def dialect(files: tuple[Path, ...], fleet: Path | None, write: str | None) -> None:
+    """Read exports FILE... of one unknown shape and propose a dialect for them, each line with its evidence."""
+    from pumpledger.intake.unreadable import Unreadable
+    from pumpledger.proposal.claim import NoProposal
+    from pumpledger.proposal.known_codes import codes_of
+    from pumpledger.proposal.propose import propose
+    from pumpledger.proposal.render import render
+    from pumpledger.proposal.write import source_text, write_dialect
+
+    if write is not None and fleet is None:
+        raise click.UsageError("--write needs --fleet, the fleet folder to write to")
+    try:
+        proposal = propose(list(files), codes_of(fleet))
+    except (NoProposal, Unreadable) as error:
+        click.echo(f"no proposal: {error.problem}", err=True)
+        sys.exit(1)
+    click.echo(render(proposal), nl=False)
+    if write is not None and fleet is not None:
+        path = write_dialect(proposal, write, fleet)
+        left = f"; {len(proposal.asked)} lines are to be filled in before it reads anything" if proposal.asked else ""
+        click.echo(f"\nWritten to {path}{left}. Add to fleet.toml:\n\n{source_text(proposal, write)}", nl=False, err=True)
+
+
+@commands.command()
 @_FLEET
 @click.option("--port", default=3000, show_default=True, type=click.IntRange(1, 65535), help="Port on this machine.")
 def ui(fleet: Path, port: int) -> None:
@@ -105,13 +166,93 @@ def ui(fleet: Path, port: int) -> None:
     )
 
 
+@commands.command()
+@_FLEET
+@click.argument("sha")
+@click.option("--restore", is_flag=True, help="Let the next review read a withdrawn export again.")
+def withdraw(fleet: Path, sha: str, restore: bool) -> None:
+    """Take an export out of FLEET's readings again: SHA is its SHA-256, or the first digits of it."""
+    from pumpledger.orchestration.withdrawing import restore_export, withdraw_export
+
+    for line in restore_export(fleet, sha) if restore else withdraw_export(fleet, sha):
+        click.echo(printable(line))
+
+
+@contextmanager
+def _bar() -> Iterator[Progress]:
+    """A bar of the bytes read, drawn once there are enough of them to wait for; none where nobody watches."""
+    from pumpledger.intake.progress import Progress
+
+    if not sys.stderr.isatty():
+        yield Progress()
+        return
+    with click.progressbar(length=1, label="Reading exports", file=sys.stderr) as bar:
+
+        class Bar(Progress):
+            def changed(self) -> None:
+                if self.total >= _WORTH_A_BAR:
+                    bar.length = max(1, self.total)
+                    bar.update(max(0, self.done - bar.pos))
+
+        yield Bar()
+
+
+def _echo_problems(problems: list[Problem]) -> None:
+    for problem in problems:
+        mark = "set aside" if problem.severity == "disqualifies" else "note"
+        click.echo(printable(f"{mark}: {problem}"), err=True)
+
+
+@commands.command()
+@_FLEET
+@click.option("--confirm", metavar="ID", multiple=True, help="It is so: correct the readings. May be given again.")
+@click.option("--refuse", metavar="ID", multiple=True, help="The readings are right. May be given again.")
+@click.option("--by", metavar="NAME", help="Who decides; needed with --confirm and --refuse.")
+@click.option("--note", metavar="TEXT", default="", help="Why.")
+def verdict(fleet: Path, confirm: tuple[str, ...], refuse: tuple[str, ...], by: str | None, note: str) -> None:
+    """List the doubts about sources and pumps' logs of FLEET, or decide on them once and for all."""
+    from datetime import UTC, datetime
+
+    from pumpledger.engine.lake import Lake
+    from pumpledger.problems import FleetError, Problem
+    from pumpledger.verdicts.listing import decision_lines, list_verdicts
+    from pumpledger.verdicts.store import add_decisions, plain, read_decisions
+    from pumpledger.workspace import Workspace
+
+    workspace = Workspace(fleet)
+    if not (fleet / "fleet.toml").is_file():
+        raise FleetError(Problem("fleet_missing", f"there is no fleet folder at {fleet}", file="fleet.toml"))
+    lake = Lake(workspace.lake)
+    if confirm or refuse:
+        if not plain(by or ""):
+            raise click.UsageError("--by NAME says who decides")
+        with workspace.lock():
+            known = list_verdicts(lake, read_decisions(fleet))
+            lines = decision_lines(known, [*confirm], [*refuse], by or "", datetime.now(UTC).date(), note)
+            add_decisions(fleet, lines)
+        for line in lines:
+            what = f": {line.remedy}" if line.remedy and line.decision == "confirmed" else ""
+            click.echo(plain(f"{line.verdict_id} {line.decision}{what} ({line.source} {line.pump_id})"))
+        click.echo("The next review takes it into account and reads again what it must.")
+        return
+    listed = list_verdicts(lake, read_decisions(fleet))
+    if not listed:
+        click.echo("There is no doubt about any source.")
+    for item in listed:
+        holds_back = ", its numbers are held back" if item.blocks else ""
+        click.echo(plain(f"{item.verdict_id} {item.state} {item.mode} {item.where}{holds_back}"))
+        for text in (item.sentence, item.evidence, item.remedy and f"remedy: {item.remedy}", item.decided):
+            if text:
+                click.echo(f"    {plain(text)}")
+    if any(item.state == "open" for item in listed):
+        click.echo(f"Decide once: pumpledger verdict {fleet} --confirm ID --by NAME, or --refuse ID --by NAME")
+
+
 def main() -> None:
     """Entry point: what a user can mend comes as a message, never as a traceback."""
-    from pumpledger.problems import FleetError
-
     try:
         commands()
     except FleetError as error:
         for problem in error.problems:
-            click.echo(f"cannot run: {problem}", err=True)
+            click.echo(printable(f"cannot run: {problem}"), err=True)
         sys.exit(2)

@@ -1,7 +1,7 @@
 -- The readings of an export none of whose rows breaks a rule, straight from the file; the first row that does ends the
 --   query with an error, and the long way (typed_from_fast, place_universal, rule, judge) then says what is wrong where.
 -- Grain: one reading. Inputs: fast_row (stamp as timestamp, pump_id, speed, power, energy_total, run_total, flow,
---   aux_text; in file order); known_word (word, aux_on).
+--   air_temperature, aux_text; in file order); known_word (word, aux_on).
 -- Parameters: as in typed_from_fast.sql and rule.sql; $shift_s, seconds from the beginning to the stamp; $offset_s, the
 --   one offset from UTC that all pumps of the file keep while it lasts [s].
 -- Output: the columns of readings, in file order. Whether each pump is in the register and in the zone of the offset is
@@ -20,6 +20,7 @@ scaled as (
         source.energy_total * $energy_total_scale as energy_total_kwh,
         source.run_total * $run_total_scale as run_total_h,
         source.flow * $flow_scale as flow_m3h,
+        source.air_temperature * $air_temperature_scale + $air_temperature_shift as air_temperature_c,
         source.aux_text,
         known_word.aux_on
     from source
@@ -36,8 +37,9 @@ checked as (
             and coalesce(energy_total_kwh between 0 and 1e9, true)
             and coalesce(run_total_h between 0 and 1e7, true)
             and coalesce(flow_m3h between 0 and $flow_most_m3h, true)
+            and coalesce(air_temperature_c between $air_least_c and $air_most_c, true)
             and (aux_text is null or aux_on is not null)
-            and coalesce(speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h) is not null as holds
+            and coalesce(speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h, air_temperature_c) is not null as holds
     from scaled
 ),
 
@@ -53,6 +55,7 @@ clean_reading as (
         run_total_h,
         flow_m3h,
         aux_on,
+        air_temperature_c,
         $export_id as export_id,
         if(holds, line, error('a row breaks a rule')) as line
     from checked

@@ -1,8 +1,7 @@
 -- What an export holds, in one row: the table that the suite file_profile judges.
 -- Grain: the export. Inputs: tally.
 -- Output: rows, by fate; shares of rows [0-1], impossible_share those with a value out of range; null share of speed
---   and of energy; largest speed [rev/min] and power [W]; first and last UTC; told_first, rows of a repeated hour whose
---   pass the order did not tell.
+--   and of energy; largest speed [rev/min] and power [W]; first and last UTC.
 with source as (
     select * from tally
 ),
@@ -20,8 +19,7 @@ counted as (
         max(speed_most_rpm) filter (where fate = 'readings') as speed_most_rpm,
         max(power_most_w) filter (where fate = 'readings') as power_most_w,
         min(first_utc) filter (where fate = 'readings') as first_utc,
-        max(last_utc) filter (where fate = 'readings') as last_utc,
-        coalesce(sum(told_first) filter (where fate = 'readings'), 0)::bigint as told_first
+        max(last_utc) filter (where fate = 'readings') as last_utc
     from source
 ),
 
@@ -41,8 +39,7 @@ file_profile as (
         speed_most_rpm,
         power_most_w,
         first_utc,
-        last_utc,
-        told_first
+        last_utc
     from counted
 )
 

@@ -13,8 +13,8 @@ repeated as (
     select
         *,
         row_number() over same_instant as nth,
-        first_value(hash(speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h, aux_on)) over same_instant
-            = hash(speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h, aux_on) as same_values
+        first_value(hash(speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h, aux_on, air_temperature_c)) over same_instant
+            = hash(speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h, aux_on, air_temperature_c) as same_values
     from source
     window same_instant as (partition by rule is null, pump_id, time_utc order by line)
 ),
@@ -31,6 +31,7 @@ judged as (
         run_total_h,
         flow_m3h,
         aux_on,
+        air_temperature_c,
         export_id,
         line,
         case

@@ -1,75 +1,65 @@
--- Wall-clock stamps: UTC by the zone's offset, hours that never happened marked, the hour that happens twice told apart
---   by order.
--- Grain: one row of one export. Inputs: typed_row; pump_zone (pump_id, zone);
---   wall_offset (zone, quarter_wall, clock_state 'once'|'twice'|'never', first_offset_s, second_offset_s);
---   utc_offset (zone, quarter_utc, offset_s).
--- Parameters: $shift_s, seconds from the beginning to the stamp; $fixed_zone, the export's own zone, null for the
---   site's; $interval_s, nominal interval between rows, null for changes of state.
--- Output: the columns of typed_row; zone; time_utc (null where the hour never happened); day_local;
---   clock_state: 'once', 'twice' (told apart), 'twice, first taken' (order did not tell) or 'never'.
--- In a repeated hour the stamps of one pump step back once, in file order: rows before the step are the first pass.
--- Where the interval is as long as what is repeated, a pass has one row and the same stamp again is the step. Stamps
--- that step back more than once (a file in falling order, or sent twice) do not tell.
+-- Wall-clock stamps: UTC by the offset that the clock on the wall, and the order of the rows, give; times that never
+--   happened and hours that happen twice marked.
+-- Grain: one row of one export. Inputs: typed_row; wall_era (pump_id, zone, from_wall, to_wall, clock_state 'once',
+--   'twice' or 'never', offset_s: the first pass's where twice, null where never): stretches of the wall clock by pump,
+--   without hole or overlap over all time, zone being the site's; clock_run (pump_id, from_line, to_line, from_wall,
+--   to_wall, offset_s, clock_state): what the order of the rows tells, no two of a pump overlapping; pump_era (pump_id,
+--   from_utc, to_utc, offset_s): stretches of one offset of the site's zone; stray_line (pump_id, from_line, to_line).
+-- Parameters: $shift_s, seconds from the beginning to the stamp.
+-- Output: the columns of typed_row; zone, null for a pump not in the register; time_utc (null where the time never
+--   happened); day_local; clock_state: 'once'; 'twice' (told apart); 'twice, first taken' (order did not tell);
+--   'never'; 'late change' (still on the old offset), 'early change' (already on the new); 'late change, not sure'
+--   (which of the two the rows do not prove); time_fault 'time_jumps_and_returns' or null.
 with source as (
     select * from typed_row
 ),
 
 zoned as (
-    select source.*, pump_zone.zone, wall_offset.clock_state, wall_offset.first_offset_s, wall_offset.second_offset_s
+    select
+        source.*,
+        wall_era.zone,
+        wall_era.clock_state as wall_state,
+        wall_era.offset_s as wall_offset_s,
+        clock_run.clock_state as told_state,
+        clock_run.offset_s as told_offset_s,
+        if(stray_line.pump_id is not null, 'time_jumps_and_returns', null) as time_fault
     from source
-    left join pump_zone using (pump_id)
-    left join wall_offset
-        on coalesce($fixed_zone, pump_zone.zone) = wall_offset.zone
-        and time_bucket(interval 15 minute, source.stamp) = wall_offset.quarter_wall
-),
-
-followed as (
-    select *, lag(stamp) over (partition by pump_id, stamp::date, clock_state order by line) as stamp_before
-    from zoned
-),
-
-stepped as (
-    select
-        *,
-        clock_state = 'twice' and coalesce(
-            stamp < stamp_before or (stamp = stamp_before and $interval_s >= first_offset_s - second_offset_s), false
-        ) as steps_back
-    from followed
-),
-
-counted as (
-    select
-        *,
-        count(*) filter (steps_back) over (partition by pump_id, stamp::date, clock_state order by line) as steps,
-        count(*) filter (steps_back) over (partition by pump_id, stamp::date, clock_state) as steps_in_all
-    from stepped
-),
-
-passed as (
-    select *, steps_in_all = 1 as told_apart, steps_in_all = 1 and steps = 1 as second_pass from counted
+    left join wall_era
+        on source.pump_id = wall_era.pump_id
+        and coalesce(source.stamp, timestamp '9000-01-01') >= wall_era.from_wall
+        and coalesce(source.stamp, timestamp '9000-01-01') < wall_era.to_wall
+    left join clock_run
+        on source.pump_id = clock_run.pump_id
+        and source.line >= clock_run.from_line
+        and source.line <= clock_run.to_line
+        and source.stamp >= clock_run.from_wall
+        and source.stamp < clock_run.to_wall
+    left join stray_line
+        on source.pump_id = stray_line.pump_id
+        and source.line >= stray_line.from_line
+        and source.line <= stray_line.to_line
 ),
 
 beginning as (
     select
-        * exclude (
-            stamp, first_offset_s, second_offset_s, stamp_before, steps_back, steps, steps_in_all, told_apart,
-            second_pass, clock_state
-        ),
-        case when clock_state = 'twice' and not told_apart then 'twice, first taken' else clock_state end
-            as clock_state,
+        * exclude (stamp, wall_state, wall_offset_s, told_state, told_offset_s),
+        stamp - to_seconds(coalesce(told_offset_s, wall_offset_s)) - to_seconds($shift_s) as time_utc,
         case
-            when clock_state = 'never' then null
-            else stamp - to_seconds(if(second_pass, second_offset_s, first_offset_s)) - to_seconds($shift_s)
-        end as time_utc
-    from passed
+            when wall_state = 'twice' and told_offset_s is not null then 'twice'
+            when wall_state = 'twice' then 'twice, first taken'
+            when wall_state = 'never' and told_offset_s is null then 'never'
+            else coalesce(told_state, wall_state)
+        end as clock_state
+    from zoned
 ),
 
 placed as (
-    select beginning.*, (beginning.time_utc + to_seconds(utc_offset.offset_s))::date as day_local
+    select beginning.*, (beginning.time_utc + to_seconds(pump_era.offset_s))::date as day_local
     from beginning
-    left join utc_offset
-        on beginning.zone = utc_offset.zone
-        and time_bucket(interval 15 minute, beginning.time_utc) = utc_offset.quarter_utc
+    left join pump_era
+        on beginning.pump_id = pump_era.pump_id
+        and beginning.time_utc >= pump_era.from_utc
+        and beginning.time_utc < pump_era.to_utc
 )
 
 select * from placed

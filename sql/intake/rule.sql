@@ -1,11 +1,11 @@
 -- Each row by itself: what it says, and the rule that it breaks.
 -- Grain: one data row of one export. Inputs: placed_row; known_word (word, aux_on), the export's words for the
 --   auxiliary load.
--- Parameters: $interval_s, interval that a row describes, null for instants and changes of state; $export_id;
---   $speed_most_rpm, $power_least_w, $power_most_w, $flow_most_m3h, limits outside which a value cannot be true.
--- Output: the columns of placed_row; aux_on; interval_s; export_id; rule, null where none is broken.
+-- Parameters: $export_id; $speed_most_rpm, $power_least_w, $power_most_w, $flow_most_m3h, $air_least_c, $air_most_c,
+--   limits outside which a value cannot be true.
+-- Output: the columns of placed_row; aux_on; export_id; rule, null where none is broken.
 with source as (
-    select placed_row.*, known_word.aux_on, $interval_s::bigint as interval_s, $export_id as export_id
+    select placed_row.*, known_word.aux_on, $export_id as export_id
     from placed_row
     left join known_word on placed_row.aux_text = known_word.word
 ),
@@ -18,6 +18,7 @@ ruled as (
             when pump_id is null then 'pump_missing'
             when zone is null then 'pump_not_in_register'
             when clock_state = 'never' then 'hour_does_not_exist'
+            when time_fault is not null then time_fault
             when day_local is null or time_utc < timestamp '2000-01-01' or time_utc >= timestamp '2100-01-01' then 'time_out_of_range'
             when not coalesce(speed_rpm between 0 and $speed_most_rpm, true) then 'speed_out_of_range'
             when not coalesce(power_w between $power_least_w and $power_most_w, true) then 'power_out_of_range'
@@ -25,8 +26,10 @@ ruled as (
                 or not coalesce(run_total_h between 0 and 1e7, true)
                 then 'counter_out_of_range'
             when not coalesce(flow_m3h between 0 and $flow_most_m3h, true) then 'flow_out_of_range'
+            when not coalesce(air_temperature_c between $air_least_c and $air_most_c, true)
+                then 'temperature_out_of_range'
             when aux_text is not null and aux_on is null then 'aux_word_unknown'
-            when coalesce(speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h) is null then 'nothing_measured'
+            when coalesce(speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h, air_temperature_c) is null then 'nothing_measured'
         end as rule
     from source
 )

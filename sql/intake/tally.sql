@@ -1,8 +1,7 @@
 -- The judged rows of an export counted once, for all that is asked of them afterwards.
 -- Grain: fate, rule, local ISO week and pump. Inputs: judged_row.
 -- Output: fate, rule, week (2026-W44), pump_id; rows; instants (different times of the pump); first_utc, last_utc; rows
---   without speed, without power and energy counter; largest speed [rev/min] and power [W]; told_first, rows of a
---   repeated hour whose pass the order did not tell.
+--   without speed, without power and energy counter; largest speed [rev/min] and power [W].
 with source as (
     select * from judged_row
 ),
@@ -21,8 +20,7 @@ of_day as (
         count(*) - count(speed_rpm) as speed_nulls,
         count(*) - count(coalesce(power_w, energy_total_kwh)) as energy_nulls,
         max(speed_rpm) as speed_most_rpm,
-        max(power_w) as power_most_w,
-        count(*) filter (where clock_state = 'twice, first taken') as told_first
+        max(power_w) as power_most_w
     from source
     group by all
 ),
@@ -40,8 +38,7 @@ tally as (
         sum(speed_nulls)::bigint as speed_nulls,
         sum(energy_nulls)::bigint as energy_nulls,
         max(speed_most_rpm) as speed_most_rpm,
-        max(power_most_w) as power_most_w,
-        sum(told_first)::bigint as told_first
+        max(power_most_w) as power_most_w
     from of_day
     group by all
 )

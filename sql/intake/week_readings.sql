@@ -7,7 +7,7 @@ with source as (
 week_readings as (
     select
         pump_id, time_utc, day_local, interval_s, speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h, aux_on,
-            export_id, line
+        air_temperature_c, export_id, line
     from source
     order by pump_id, time_utc
 )

@@ -105,13 +105,14 @@ def make_fleet(folder: Path, sites: int) -> None:
             db.execute(text, {"first": first, "last": min(first + _PUMPS_A_FILE, sites)}).fetchall()
 
 
-def plain_read(folder: Path, target: Path) -> tuple[float, int]:
-    """Seconds and rows of DuckDB reading the same CSV with typed columns into one Parquet file."""
+def plain_read(folder: Path, target: Path, bad_rows: bool = False) -> tuple[float, int]:
+    """Seconds and rows of DuckDB reading the same CSV with typed columns into one Parquet file; ``bad_rows`` lets it
+    leave out what does not fit."""
     with duckdb.connect(config={"threads": 2}) as db:
         started = time.perf_counter()
         rows = db.execute(
             f"""copy (from read_csv('{folder}/inbox/*.csv', header = true, auto_detect = false, delim = ',',
-            timestampformat = '%Y-%m-%dT%H:%M:%SZ',
+            ignore_errors = {bad_rows}, timestampformat = '%Y-%m-%dT%H:%M:%SZ',
                 columns = {{'time_utc': 'TIMESTAMP', 'pump': 'VARCHAR', 'speed_rpm': 'DOUBLE', 'power_w': 'DOUBLE',
                 'aux': 'VARCHAR'}}))
                 to '{target}' (format parquet)"""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,9 +11,13 @@ import polars as pl
 from pumpledger.engine.database import Database
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import READINGS, REFUSED
-from pumpledger.intake.dialects import Dialect, load_dialects
+from pumpledger.intake.declarations import Declarations, declarations
+from pumpledger.intake.dialect import Dialect
+from pumpledger.intake.dialects import load_dialects
+from pumpledger.intake.carriers import members
 from pumpledger.intake.files import examine
 from pumpledger.intake.ingest import Intake, begin, ingest
+from pumpledger.intake.known_pumps import KnownPumps
 from pumpledger.intake.ledger import Entry, Ledger
 from pumpledger.intake.stage import Staged, stage
 from pumpledger.problems import Problem
@@ -72,11 +77,14 @@ class Fleet:
         path.write_bytes(content if isinstance(content, bytes) else content.encode())
         return path
 
-    def ingest(self) -> Intake:
+    def declared(self) -> Declarations:
         register: Register = load_register(self.root)
         self.dialect_problems.clear()
-        dialects = load_dialects(self.root, self.dialect_problems)
-        outcome = ingest(begin(sorted(self.inbox.iterdir()), self.lake, register, dialects), self.lake, register)
+        return declarations(register, load_dialects(self.root, self.dialect_problems))
+
+    def ingest(self) -> Intake:
+        declared, ledger = self.declared(), Ledger(self.lake)
+        outcome = ingest(begin(sorted(self.inbox.iterdir()), ledger, declared), ledger, declared)
         check_sums(outcome.exports)
         return outcome
 
@@ -87,9 +95,18 @@ class Fleet:
 
     def readings(self) -> pl.DataFrame:
         """All readings that count, by pump and time."""
-        files = [path for week in self.lake.reading_weeks() for path in self.lake.readings_files(week)]
-        frames = [pl.read_parquet(path, glob=False) for path in files]
-        return READINGS.conform(pl.concat(frames)) if frames else READINGS.empty()
+        frames = [pl.read_parquet(path, glob=False) for path in self._files(self.lake.readings_files)]
+        gone = [pl.read_parquet(path, glob=False) for path in self._files(self.lake.superseded_files)]
+        if not frames:
+            return READINGS.empty()
+        rows = READINGS.conform(pl.concat(frames))
+        if gone:
+            keys = pl.concat(gone).select("pump_id", export_id="old_export_id", line="old_line")
+            rows = rows.join(keys, on=["pump_id", "export_id", "line"], how="anti", maintain_order="left")
+        return rows
+
+    def _files(self, of_week: Callable[[str], list[Path]]) -> list[Path]:
+        return [path for week in self.lake.reading_weeks() for path in of_week(week)]
 
     def values(self) -> list[tuple[object, ...]]:
         """Readings without where they came from."""
@@ -123,7 +140,9 @@ def built_in(name: str) -> Dialect:
 def stage_file(db: Database, path: Path, dialect: Dialect, pump_zone: dict[str, str]) -> Staged:
     """One file staged beside itself, outside of any ledger."""
     frame = pl.DataFrame(list(pump_zone.items()), schema={"pump_id": pl.String, "zone": pl.String}, orient="row")
-    return stage(db, examine(path), dialect, "test", frame, path.parent / "staging")
+    none = pl.DataFrame(schema={"site_id": pl.String, "pump_id": pl.String})
+    (member,) = members(path)
+    return stage(db, examine(path, member), dialect, "test", KnownPumps(frame, none), path.parent / "staging")
 
 
 def staged_readings(staged: Staged) -> pl.DataFrame:

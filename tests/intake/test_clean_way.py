@@ -13,7 +13,7 @@ from intake_fleet import COUNTERS, EVENTS, SAMPLES, built_in, stage_file, staged
 
 from pumpledger.engine.database import Database
 from pumpledger.intake import stage as stage_module
-from pumpledger.intake.dialects import Dialect
+from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.stage import Staged
 
 ZONES = {"P-1": "America/Los_Angeles", "P-2": "America/Los_Angeles", "P-BE": "Europe/Berlin"}

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from intake_fleet import BUILT_IN, COUNTERS, EVENTS, MEANS, SAMPLES, Fleet, built_in, stage_file, staged_readings
 
-from pumpledger.intake.files import Unreadable
+from pumpledger.intake.unreadable import Unreadable
 
 ZONES = {"P-LA": "America/Los_Angeles", "P-BE": "Europe/Berlin"}
 GOOD: dict[str, bytes] = {

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 import polars as pl
 import pytest
 from intake_fleet import COUNTERS, EVENTS, MEANS, SAMPLES
@@ -29,7 +27,7 @@ def keep_running(rows: int) -> str:
         ("2026-10-26T07:00:00Z,P-LA,-1,200,1", "speed_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,nan,200,1", "speed_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,inf,200,1", "speed_out_of_range"),
-        ("2026-10-26T07:00:00Z,P-LA,1500,-101,1", "power_out_of_range"),
+        ("2026-10-26T07:00:00Z,P-LA,1500,-25001,1", "power_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,1500,25001,1", "power_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,1500,200,on", "aux_word_unknown"),
         ("2026-10-26T07:00:00Z,P-LA,,,1", "nothing_measured"),
@@ -228,8 +226,8 @@ def test_one_wrong_year_costs_no_years_between(fleet, monkeypatch) -> None:
     """A logger that fell back to 2000: the calendar is made for the days that occur, not for a quarter of a century."""
     from pumpledger.intake import clock
 
-    days: list[datetime] = []
-    one_day = clock._day_utc_offsets.__wrapped__
-    monkeypatch.setattr(clock, "_day_utc_offsets", lambda zone, day: days.append(day) or one_day(zone, day))
+    years: set[int] = set()
+    of_year = clock.year_changes
+    monkeypatch.setattr(clock, "year_changes", lambda zone, year: years.add(year) or of_year(zone, year))
     assert fleet.take("five_a.csv", SAMPLES + GOOD + "\n2000-01-01T12:00:00Z,P-LA,0,0,0\n")["readings"] == 2
-    assert len(set(days)) == 10
+    assert years == {1999, 2000, 2026}

@@ -9,6 +9,7 @@ import pytest
 from intake_fleet import COUNTERS, MEANS, SAMPLES, Fleet
 
 from pumpledger.intake.ledger import Ledger
+from pumpledger.intake.ledger_tables import exports_of, pump_exports, pump_sources, refused_counts, superseded
 from pumpledger.problems import ConservationError
 
 ROWS = [
@@ -48,7 +49,7 @@ def test_identical_file_under_another_name(fleet) -> None:
     fleet.put("five_a.csv", SAMPLES + "".join(ROWS[:6]) + "\n")
     fleet.ingest()
     row = fleet.take("five_b.csv", SAMPLES + "".join(ROWS[:6]) + "\n")
-    assert (row["status"], row["problem"]) == ("repeated", "holds the same bytes as five_a.csv")
+    assert (row["status"], row["problem"]) == ("repeated", "holds the same content as five_a.csv")
     assert counts(row) == (6, 0, 6, 0, 0)
     assert row["other_lines"] == 2  # as in the original: header and blank line are no data here either
     assert fleet.readings().height == 6
@@ -119,16 +120,21 @@ def test_duplicates_and_conflicts_within_a_file(fleet) -> None:
 
 
 def test_overlapping_export(fleet) -> None:
-    """Ten rows again, one of them with another value: nine duplicates, one conflict; what was held first stands."""
+    """Ten rows again, one of them with another value: nine duplicates, and the corrected row stands in the place of the
+    first."""
     fleet.take("five_a.csv", SAMPLES + "".join(ROWS[:20]))
     changed = ROWS[15].replace(",1150,", ",1175,")
     assert changed != ROWS[15]
     row = fleet.take("five_b.csv", SAMPLES + "".join([*ROWS[10:15], changed, *ROWS[16:30]]))
-    assert counts(row) == (20, 10, 9, 1, 0)
+    assert counts(row) == (20, 11, 9, 0, 0)
     refused = fleet.refused().filter(pl.col("file") == "five_b.csv")
-    assert refused.filter(pl.col("rule") == "conflicting_repeat").select("line", "raw").rows() == [(7, changed.strip())]
     assert refused.filter(pl.col("rule") == "same_row_again")["line"].to_list() == [*range(2, 7), *range(8, 12)]
     assert fleet.readings().height == 30
+    corrected = fleet.readings().filter(line=7, export_id=row["export_id"])
+    assert corrected["speed_rpm"].to_list() == [1175] or corrected["power_w"].to_list() == [1175]
+    ((week),) = fleet.lake.reading_weeks()
+    (change,) = superseded(Ledger(fleet.lake), week).rows(named=True)
+    assert (change["old_line"], change["new_line"], change["new_export_id"]) == (17, 7, row["export_id"])
 
 
 def test_counts_by_pump_leave_out_what_was_held(fleet) -> None:
@@ -140,11 +146,11 @@ def test_counts_by_pump_leave_out_what_was_held(fleet) -> None:
     assert (row["pumps"], row["first_utc"]) == (0, None)
     ledger = Ledger(fleet.lake)
     weeks = set(fleet.lake.reading_weeks())
-    assert ledger.pump_exports(weeks).filter(pl.col("file") == "one_b.csv")["readings"].sum() == 0
-    assert ledger.pump_exports(weeks)["readings"].sum() == 12
-    assert set(ledger.pump_sources(weeks)["source"]) == {"five"}
-    assert set(ledger.exports_of(weeks)["file"]) == {"five_a.csv", "one_b.csv"}
-    assert ledger.refused_counts(weeks)["rows"].sum() == 12
+    assert pump_exports(ledger, weeks).filter(pl.col("file") == "one_b.csv")["readings"].sum() == 0
+    assert pump_exports(ledger, weeks)["readings"].sum() == 12
+    assert set(pump_sources(ledger, weeks)["source"]) == {"five"}
+    assert set(exports_of(ledger, weeks)["file"]) == {"five_a.csv", "one_b.csv"}
+    assert refused_counts(ledger, weeks)["rows"].sum() == 12
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -290,9 +296,14 @@ def test_lost_row_stops_the_run(fleet, monkeypatch) -> None:
     """Conservation is asserted, not hoped for: a fate that loses a row raises, and the export does not count."""
     from pumpledger.intake import stage
 
-    parse = stage.parse
+    parse_text = stage.parse_text
+
+    def one_more(*args: object) -> stage.Parsed:
+        parsed = parse_text(*args)
+        return stage.Parsed(parsed.data_rows + 1, parsed.other_lines)
+
     monkeypatch.setattr(stage, "read_clean", lambda *_: False)
-    monkeypatch.setattr(stage, "parse", lambda *args: (lambda rows, other: (rows + 1, other))(*parse(*args)))
+    monkeypatch.setattr(stage, "parse_text", one_more)
     fleet.put("five_a.csv", SAMPLES + ROWS[0])
     with pytest.raises(ConservationError, match="2 data rows, but 1 accounted for"):
         fleet.ingest()

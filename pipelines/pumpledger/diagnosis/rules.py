@@ -97,8 +97,8 @@ RULES: tuple[Rule, ...] = (
         risk_cost_week=6,
         sentence="{extra} Until it is settled no energy, turnover or saving of this pump is believed.",
         instruction=(
-            "Ask whoever exports for the unit of the column, set it in the dialect once for the source, and run "
-            "the week again."
+            "Ask whoever exports for the unit of the column, then decide once: set it in the dialect, or confirm the "
+            "doubt that the data section of the review names, and run the week again."
         ),
     ),
     Rule(

@@ -17,14 +17,38 @@ import pyarrow.parquet as pq
 
 from pumpledger.engine.database import Database
 from pumpledger.intake.clock import utc_eras
-from pumpledger.intake.dialects import Dialect
-from pumpledger.intake.files import ExportFile
-from pumpledger.intake.parse import data_lines, open_fast
+from pumpledger.intake.dialect import Dialect
+from pumpledger.intake.files import ExportFile, csv_form, ends_in_footer
+from pumpledger.intake.known_pumps import KnownPumps
 from pumpledger.intake.place import names_its_instant, shift_of
+from pumpledger.intake.read_csv import open_typed
+from pumpledger.intake.row_order import in_order
 from pumpledger.intake.rows import records
 
 _LONGEST = timedelta(days=400)
 """A file that reaches further crosses a clock change in most zones, or has lost its clock."""
+
+
+def clean_rows(export: ExportFile, dialect: Dialect) -> int:
+    """Lines that hold data, where every line can be one row."""
+    return export.lines - dialect.header_lines - ends_in_footer(export.tail, dialect)
+
+
+def _may_be_clean(export: ExportFile, dialect: Dialect, pumps: KnownPumps) -> bool:
+    """Whether one pass of DuckDB's reader over the file as it lies there can be all that is needed."""
+    return (
+        dialect.carrier == "text"
+        and not export.member.packed
+        and dialect.encoding == "utf-8"
+        and not export.lone_returns
+        and len(dialect.time_columns) == 1
+        and not dialect.wide
+        and dialect.thousands is None
+        and dialect.pump_codes == "pump"
+        and pumps.change is None
+        and names_its_instant(dialect)
+        and clean_rows(export, dialect) > 0
+    )
 
 
 def read_clean(
@@ -32,34 +56,37 @@ def read_clean(
     export: ExportFile,
     dialect: Dialect,
     columns: list[str],
-    zones: dict[str, str],
+    pumps: KnownPumps,
     rules: dict[str, object],
     path: Path,
 ) -> bool:
     """Write the readings of ``export`` to ``path``; make ``judged_row``, a view of them, and ``tally``.
 
-    Needs ``known_word`` in ``db``; ``zones`` maps the register's pumps to their zones, ``rules`` are the parameters of
-    ``intake/rule``.
+    Needs ``known_word`` in ``db``; ``rules`` are the parameters of ``intake/rule``.
 
     Returns:
         Whether it could be done.
     """
-    expected = data_lines(export, dialect)
-    place = _constant(export, dialect, columns, zones) if expected and names_its_instant(dialect) else None
+    if not _may_be_clean(export, dialect, pumps):
+        return False
+    zones = pumps.zones()
+    place = _constant(export, dialect, columns, zones)
     if place is None:
         return False
     try:
-        typed = open_fast(db, export, dialect, columns)
+        typed = open_typed(db, export.path, dialect.header_lines, export, dialect, columns)
+        typed["first_line"] = dialect.header_lines + 1
         placed = {name: place[name] for name in ("offset_s", "shift_s")}
         db.write_parquet("intake/clean_reading", path, typed | rules | placed)
     except duckdb.InvalidInputException:  # a row breaks a rule, or the reader gives the file up
         path.unlink(missing_ok=True)
         return False
-    if pq.read_metadata(path).num_rows == expected:
+    if pq.read_metadata(path).num_rows == clean_rows(export, dialect):
         db.view_parquet("clean_row", [path])
         db.build("tally", "intake/tally", over={"judged_row": "intake/judged_clean"})
-        if _holds(db.table("tally"), place, zones):
-            db.view("judged_row", "intake/judged_clean")
+        db.view("judged_row", "intake/judged_clean")
+        # Stamps that step back may be those of a logger that lost its clock for a while.
+        if _holds(db.table("tally"), place, zones) and in_order(db, "intake/judged_stamp"):
             return True
     path.unlink()
     return False
@@ -82,9 +109,9 @@ def _constant(
     """The zone of the first row's pump and the stretch of one offset that the first and the last row lie in."""
     rows = _edge_rows(export, dialect)
     try:
-        start, end = sorted(_instant(row[columns.index(dialect.time_column)], dialect) for row in rows)
+        start, end = sorted(_instant(row[columns.index(dialect.time_columns[0])], dialect) for row in rows)
         pump = rows[0][columns.index(dialect.pump_column)] if dialect.pump_column else export.pump
-    except (ValueError, IndexError, OverflowError):
+    except (ValueError, IndexError, OverflowError, OSError):  # OSError: beyond the system's calendar
         return None
     zone = zones.get(str(pump).strip())
     if zone is None or end - start > _LONGEST:
@@ -97,14 +124,15 @@ def _constant(
 
 def _edge_rows(export: ExportFile, dialect: Dialect) -> tuple[list[str], list[str]]:
     """Cells of the first and of the last data row, as far as they can be split."""
-    first = next((record.cells for record in records(export.path, dialect) if record.kind == "data"), [])
+    first = next((record.cells for record in records(export, dialect) if record.kind == "data"), [])
     tail = [line for line in export.tail.decode("utf-8", "replace").splitlines() if line.strip()]
     last = [line for line in tail if not (dialect.footer and line.startswith(dialect.footer))][-1:]
-    return first, next(csv.reader(last, delimiter=dialect.delimiter), [])
+    return first, next(csv.reader(last, **csv_form(dialect)), [])
 
 
 def _instant(text: str, dialect: Dialect) -> datetime:
-    if dialect.time_format == "epoch_s":
-        return datetime.fromtimestamp(int(text), UTC).replace(tzinfo=None)
+    if dialect.epoch:
+        counts_a_second = 1 if dialect.time_format == "epoch_s" else 1000
+        return datetime.fromtimestamp(int(text) / counts_a_second, UTC).replace(tzinfo=None)
     stamp = datetime.strptime(text.strip(), dialect.time_format)
     return stamp.astimezone(UTC).replace(tzinfo=None) if stamp.tzinfo else stamp

@@ -1,7 +1,7 @@
-"""Takes every file of the inbox: hash, match, stage, judge, commit. What is known already is not read again.
+"""Takes every export of the inbox that is new: stage, judge, commit.
 
-Belongs here: the order, the outcome, conservation. Files are staged two at a time and committed one by one in the order
-of their names, so that the same inbox always gives the same ledger.
+Belongs here: the order, the outcome, conservation. Exports are staged two at a time and committed one by one in the
+order of their names, so that the same inbox always gives the same ledger.
 """
 
 from __future__ import annotations
@@ -16,18 +16,21 @@ import polars as pl
 
 from pumpledger.engine.database import Database
 from pumpledger.engine.expectations import Check, run_suite
-from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import EXPORTS
 from pumpledger.intake.commit import commit
-from pumpledger.intake.dialects import Dialect, match_source
-from pumpledger.intake.files import ExportFile, Unreadable, examine
-from pumpledger.intake.ledger import Entry, Ledger
+from pumpledger.intake.declarations import Declarations
+from pumpledger.intake.inbox import Arrivals, Work, look
+from pumpledger.intake.ledger import READ_AGAIN, Entry, Ledger
+from pumpledger.intake.ledger_tables import exports
+from pumpledger.intake.progress import Progress
 from pumpledger.intake.stage import Staged, stage
+from pumpledger.intake.unreadable import Unreadable
 from pumpledger.problems import ConservationError, Problem
-from pumpledger.register.load import Register
 
 FATES = ("readings", "duplicates", "quarantine", "rejects")
 _WORKERS = 2
+_MEMORY = "600MB"
+"""What one worker's DuckDB may hold before it spills, so that both, with Python beside them, stay under 2 GB."""
 
 
 @dataclass(slots=True)
@@ -44,98 +47,38 @@ class Intake:
         return {name: int(self.exports[name].sum()) for name in ("data_rows", *FATES)}
 
 
-@dataclass(slots=True)
-class Arrivals:
-    """What lies in the inbox, against the ledger. ``work`` are files to read, ``repeated`` files whose bytes are held
-    under another name."""
-
-    work: list[tuple[ExportFile, Dialect, str]] = field(default_factory=list)
-    repeated: list[tuple[ExportFile, Dialect, str, str]] = field(default_factory=list)
-    outdated: list[Entry] = field(default_factory=list)
-    hashed: dict[Path, str] = field(default_factory=dict)
-    unread: list[tuple[Path, Problem]] = field(default_factory=list)
-
-    @property
-    def nothing_new(self) -> bool:
-        return not (self.work or self.repeated)
-
-
-def look(files: Iterable[Path], ledger: Ledger, register: Register, dialects: dict[str, Dialect]) -> Arrivals:
-    """Compare ``files`` with the ledger; nothing is written.
-
-    To read are new files, and known ones whose dialect, or whose pumps' place in the register, has changed since.
-    """
-    arrivals = Arrivals()
-    zones = _zones(register)
-    first_of: dict[str, str] = {}
-    files = list(files)
-    names = {path.name for path in files}
-    for path in files:
-        try:
-            source, dialect = _declared(path, register, dialects)
-            sha256 = ledger.unchanged_sha(path)
-            if sha256 and _still_holds(ledger.known(path.name, sha256), dialect, zones):
-                continue
-            export = replace(examine(path), pump=dialect.pump_of(path.name))
-        except Unreadable as error:
-            arrivals.unread.append((path, error.problem))
-            continue
-        arrivals.hashed[path] = export.sha256
-        entry = ledger.known(path.name, export.sha256)
-        if _still_holds(entry, dialect, zones):
-            continue
-        original = first_of.get(export.export_id)
-        twin = ledger.same_export(export.export_id)
-        if original is None and twin and twin.file != path.name:
-            if twin.file in names or _still_holds(twin, dialect, zones):
-                original = twin.file
-            else:  # renamed for another dialect, or kept under this name alone: read it in place of the old one
-                arrivals.outdated.append(twin)
-        if entry:
-            arrivals.outdated.append(entry)
-        if original:
-            arrivals.repeated.append((export, dialect, source, original))
-        else:
-            first_of[export.export_id] = path.name
-            arrivals.work.append((export, dialect, source))
-    return arrivals
-
-
-def begin(files: Iterable[Path], lake: Lake, register: Register, dialects: dict[str, Dialect]) -> Staging:
+def begin(files: Iterable[Path], ledger: Ledger, declared: Declarations, progress: Progress | None = None) -> Staging:
     """Clear what a stopped run left, look at ``files``, and begin to read those that are new."""
-    ledger = Ledger(lake)
     ledger.sweep()
-    return Staging(look(files, ledger, register, dialects), register, lake)
+    return Staging(look(list(files), ledger, declared, progress), declared, ledger.lake.root / "staging", progress)
 
 
-def ingest(staging: Staging, lake: Lake, register: Register) -> Intake:
+def ingest(staging: Staging, ledger: Ledger, declared: Declarations) -> Intake:
     """Bring the lake's readings up to date with what ``staging`` reads.
 
     Raises:
         ConservationError: a row was lost or counted twice; nothing of that export counts.
     """
-    ledger, arrivals, staged = Ledger(lake), staging.arrivals, staging.finish()
-    checks, aside = _judge(staged)
+    arrivals, staged = staging.arrivals, staging.finish()
+    checks, aside = judge(staged)
     for entry in arrivals.outdated:
-        ledger.forget(entry)
-    with Database(threads=_WORKERS) as db:
+        _set_back(ledger, entry, arrivals)
+    sequences = {item.export.export_id: item.sequence for item in arrivals.work}
+    with Database(threads=_WORKERS, memory_limit=_MEMORY, spill=staging.folder / "spill") as db:
         for item in staged:
-            ledger.commit(_conserved(commit(db, ledger, item, aside.get(item.export.path.name), _zones(register))))
-    taken = [item.export.path.name for item in staged]
-    for export, dialect, source, original in arrivals.repeated:
-        twin = ledger.same_export(export.export_id)
-        if twin is None:  # the original could not be read, so nothing is held that this file could repeat
-            problem = next(problem for path, problem in arrivals.unread if path.name == original)
-            arrivals.unread.append((export.path, replace(problem, file=export.path.name)))
-            continue
-        ledger.commit(_conserved(_repeated(export, dialect, source, twin, ledger.next_sequence())))
-        taken.append(export.path.name)
-    if arrivals.hashed:
-        ledger.remember_sizes(arrivals.hashed)
-    return intake_of(ledger, register, arrivals, sorted(taken), checks)
+            zones = declared.pumps[item.source].zones(item.dialect.pump_codes)
+            sequence = sequences[item.export.export_id]
+            with db.step():
+                entry = commit(db, ledger, item, aside.get(item.export.name), zones, sequence)
+            ledger.commit(_conserved(entry))
+    taken = [item.export.name for item in staged] + _take_repeated(ledger, arrivals)
+    if arrivals.seen:
+        arrivals.seen.keep()
+    ledger.keep_copy()
+    return intake_of(ledger, declared, arrivals, sorted(taken), checks)
 
 
-def intake_of(ledger: Ledger, register: Register, arrivals: Arrivals, taken: list[str], checks: list[Check]) -> Intake:
+def intake_of(ledger: Ledger, declared: Declarations, arrivals: Arrivals, taken: list[str], checks: list[Check]) -> Intake:
     """The outcome of a run from the ledger as it now stands, with the files that could not be read."""
     problems = [problem for _, problem in arrivals.unread]
     for entry in ledger.entries:
@@ -143,106 +86,16 @@ def intake_of(ledger: Ledger, register: Register, arrivals: Arrivals, taken: lis
             Problem(name, sentence, "warns", entry.file)
             for name, sentence in (text.split(": ", 1) for text in entry.warnings)
         ]
-        if entry.export["status"] == "set aside":
+        if entry.status == "set aside":
             problems.append(Problem("export_set_aside", str(entry.export["problem"]), file=entry.file))
-    problems += _unknown_pumps(ledger, _zones(register))
-    exports = _with_unread(ledger.exports(), arrivals.unread)
-    return Intake(exports, taken, sorted(problems, key=lambda p: (p.file or "", p.line or 0, p.name)), checks)
+        if entry.status == READ_AGAIN and entry.file not in taken:
+            problems.append(Problem("export_gone", str(entry.export["problem"]), file=entry.file))
+    problems += _unknown_pumps(ledger, declared)
+    table = _with_unread(exports(ledger), arrivals.unread)
+    return Intake(table, taken, sorted(problems, key=lambda p: (p.file or "", p.line or 0, p.name)), checks)
 
 
-def _zones(register: Register) -> dict[str, str]:
-    return dict(register.pump.join(register.site, on="site_id").select("pump_id", "zone").iter_rows())
-
-
-def _declared(path: Path, register: Register, dialects: dict[str, Dialect]) -> tuple[str, Dialect]:
-    source = match_source(register.fleet, path.name)
-    if source is None:
-        raise Unreadable(
-            Problem(
-                "dialect_undeclared",
-                "no [[source]] in fleet.toml matches this file's name; add one with its files and dialect",
-                file=path.name,
-            )
-        )
-    if source.dialect not in dialects:
-        known = ", ".join(sorted(dialects))
-        raise Unreadable(
-            Problem(
-                "dialect_unknown",
-                f"source {source.name!r} names the dialect {source.dialect!r}, which is not there or does not hold; "
-                f"known: {known}",
-                file=path.name,
-            )
-        )
-    return source.name, dialects[source.dialect]
-
-
-def _still_holds(entry: Entry | None, dialect: Dialect, zones: dict[str, str]) -> bool:
-    return (
-        entry is not None
-        and entry.dialect_digest == dialect.digest
-        and all(zones.get(pump) == zone for pump, zone in entry.pump_zones.items())
-    )
-
-
-def _repeated(export: ExportFile, dialect: Dialect, source: str, twin: Entry, sequence: int) -> Entry:
-    row = dict.fromkeys(EXPORTS.columns, None) | {
-        "sequence": sequence,
-        "export_id": export.export_id,
-        "sha256": export.sha256,
-        "file": export.path.name,
-        "bytes": export.size,
-        "source": source,
-        "dialect": dialect.name,
-        "status": "repeated",
-        "problem": f"holds the same bytes as {twin.file}",
-        "data_rows": twin.export["data_rows"],
-        **dict.fromkeys(FATES, 0),
-        "duplicates": twin.export["data_rows"],
-        "other_lines": twin.export["other_lines"],
-        "pumps": 0,
-        "hold_s": dialect.hold_s,
-        "gap_limit_s": dialect.gap_limit_s,
-    }
-    return Entry(row, dialect.digest, {})
-
-
-class Staging:
-    """Exports being read, two at a time, on threads of their own: it may begin while other work goes on.
-
-    DuckDB works without the interpreter, so that imports that take seconds can go on beside it.
-    """
-
-    def __init__(self, arrivals: Arrivals, register: Register, lake: Lake) -> None:
-        self.arrivals = arrivals
-        self._local = threading.local()
-        self._opened: list[Database] = []
-        self._pump_zone = register.pump.join(register.site, on="site_id").select("pump_id", "zone")
-        self._folder = lake.root / "staging"
-        self._pool = ThreadPoolExecutor(_WORKERS)
-        self._outcomes = [self._pool.submit(self._stage, item) for item in arrivals.work]
-
-    def finish(self) -> list[Staged]:
-        """Wait for all; a file that turned out unreadable joins the unread ones."""
-        staged = []
-        with self._pool:
-            for (export, _, _), outcome in zip(self.arrivals.work, self._outcomes, strict=True):
-                try:
-                    staged.append(outcome.result())
-                except Unreadable as error:
-                    self.arrivals.unread.append((export.path, error.problem))
-        for db in self._opened:
-            db.close()
-        return staged
-
-    def _stage(self, item: tuple[ExportFile, Dialect, str]) -> Staged:
-        if not hasattr(self._local, "db"):
-            self._local.db = Database(threads=1, spill=self._folder / "spill")
-            self._opened.append(self._local.db)
-        return stage(self._local.db, *item, self._pump_zone, self._folder)
-
-
-def _judge(staged: list[Staged]) -> tuple[list[Check], dict[str, str]]:
+def judge(staged: list[Staged]) -> tuple[list[Check], dict[str, str]]:
     """Run the suite over the profiles of the new files: all checks, and the files that a critical one sets aside, with
     why."""
     if not staged:
@@ -257,16 +110,110 @@ def _judge(staged: list[Staged]) -> tuple[list[Check], dict[str, str]]:
     return checks, aside
 
 
-def _with_unread(exports: pl.DataFrame, unread: list[tuple[Path, Problem]]) -> pl.DataFrame:
-    last = int(exports["sequence"].max() or 0)
+class Staging:
+    """Exports being read, two at a time, on threads of their own: it may begin while other work goes on.
+
+    DuckDB works without the interpreter, so that imports that take seconds can go on beside it.
+    """
+
+    def __init__(self, arrivals: Arrivals, declared: Declarations, folder: Path, progress: Progress | None = None) -> None:
+        self.arrivals = arrivals
+        self.folder = folder
+        self._declared = declared
+        self._progress = progress or Progress()
+        self._local = threading.local()
+        self._opened: list[Database] = []
+        self._pool = ThreadPoolExecutor(_WORKERS)
+        self._outcomes = [self._pool.submit(self._stage, item) for item in arrivals.work]
+
+    def finish(self) -> list[Staged]:
+        """Wait for all; a file that turned out unreadable joins the unread ones."""
+        staged = []
+        try:
+            for item, outcome in zip(self.arrivals.work, self._outcomes, strict=True):
+                try:
+                    staged.append(outcome.result())
+                except Unreadable as error:
+                    self.arrivals.unread.append((item.export.path, error.problem))
+        finally:
+            self._close()
+        return staged
+
+    def stop(self) -> None:
+        """Give up what is being read, and wait until nothing is written any more."""
+        for db in list(self._opened):
+            db.connection.interrupt()
+        self._close()
+
+    def _close(self) -> None:
+        self._pool.shutdown(cancel_futures=True)
+        for db in self._opened:
+            db.close()
+
+    def _stage(self, item: Work) -> Staged:
+        if not hasattr(self._local, "db"):
+            self._local.db = Database(threads=1, memory_limit=_MEMORY, spill=self.folder / "spill")
+            self._opened.append(self._local.db)
+        pumps = self._declared.pumps[item.source]
+        return stage(self._local.db, item.export, item.dialect, item.source, pumps, self.folder, self._progress)
+
+
+def _set_back(ledger: Ledger, entry: Entry, arrivals: Arrivals) -> None:
+    """Let an outdated entry count no longer before it is read again; one that comes under another name is forgotten."""
+    to_read = {item.export.export_id: item.export.name for item in arrivals.work}
+    if entry.status == "repeated" or to_read.get(entry.export_id) != entry.file:
+        ledger.forget(entry)
+        return
+    gone = "is to be read again, and its file is no longer in the inbox; put it back"
+    ledger.put_out(entry, READ_AGAIN, gone, dict.fromkeys(("data_rows", *FATES), 0))
+
+
+def _take_repeated(ledger: Ledger, arrivals: Arrivals) -> list[str]:
+    taken = []
+    for item, original in arrivals.repeated:
+        twin = ledger.original(item.export.export_id)
+        if twin is None:  # the original could not be read, so nothing is held that this file could repeat
+            problem = next(problem for _, problem in arrivals.unread if problem.file == original)
+            arrivals.unread.append((item.export.path, replace(problem, file=item.export.name)))
+            continue
+        ledger.commit(_conserved(_repeated(item, twin, ledger.next_sequence())))
+        taken.append(item.export.name)
+    return taken
+
+
+def _repeated(item: Work, twin: Entry, sequence: int) -> Entry:
+    export, dialect = item.export, item.dialect
+    row = dict.fromkeys(EXPORTS.columns, None) | {
+        "sequence": sequence,
+        "export_id": export.export_id,
+        "sha256": export.arrived_sha256,
+        "file": export.name,
+        "bytes": export.size,
+        "source": item.source,
+        "dialect": dialect.name,
+        "status": "repeated",
+        "problem": f"holds the same content as {twin.file}",
+        "data_rows": twin.export["data_rows"],
+        **dict.fromkeys(FATES, 0),
+        "duplicates": twin.export["data_rows"],
+        "other_lines": twin.export["other_lines"],
+        "pumps": 0,
+        "hold_s": dialect.hold_s,
+        "gap_limit_s": dialect.gap_limit_s,
+    }
+    return Entry(row, export.sha256, dialect.digest, {})
+
+
+def _with_unread(table: pl.DataFrame, unread: list[tuple[Path, Problem]]) -> pl.DataFrame:
+    last = int(table["sequence"].max() or 0)
     rows = [
         dict.fromkeys(EXPORTS.columns, None)
         | {
             "sequence": last + number,
             "export_id": "",
             "sha256": "",
-            "file": path.name,
-            "bytes": path.stat().st_size,
+            "file": problem.file or path.name,
+            "bytes": path.stat().st_size if path.exists() else 0,
             "source": "",
             "dialect": "",
             "status": "set aside",
@@ -278,15 +225,17 @@ def _with_unread(exports: pl.DataFrame, unread: list[tuple[Path, Problem]]) -> p
         }
         for number, (path, problem) in enumerate(unread, start=1)
     ]
-    return pl.concat([exports, EXPORTS.conform(pl.DataFrame(rows, schema=EXPORTS.schema))]) if rows else exports
+    return pl.concat([table, EXPORTS.conform(pl.DataFrame(rows, schema=EXPORTS.schema))]) if rows else table
 
 
-def _unknown_pumps(ledger: Ledger, zones: dict[str, str]) -> list[Problem]:
+def _unknown_pumps(ledger: Ledger, declared: Declarations) -> list[Problem]:
     problems = []
     for entry in ledger.entries:
+        pumps = declared.pumps.get(str(entry.export["source"]))
+        zones = pumps.zones("site") if pumps else {}
         # A pump that left the register since, with its export gone from the inbox, has readings and no refused rows.
         unknown = sorted(pump for pump, zone in entry.pump_zones.items() if zone is None and pump not in zones)
-        if unknown and entry.export["status"] == "read":
+        if unknown and entry.status == "read":
             refused = pl.read_parquet(
                 ledger.refused_path(entry.export_id), glob=False, columns=["line", "rule"]
             ).filter(pl.col("rule") == "pump_not_in_register")

@@ -1,33 +1,43 @@
 """The ledger: one small JSON record an export, written last, so that a record stands for readings that are all there.
 
-Belongs here: what is remembered of each export and when it must be read again. Nothing about rows.
+Belongs here: what is remembered of each export, and the steps that make it count or no longer count. Tables made from
+the records are `ledger_tables.py`; which export must be read again is `inbox.py`.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import os
 import shutil
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 
 import polars as pl
 
 from pumpledger.engine.lake import Lake
-from pumpledger.engine.tables import EXPORTS, REFUSED
 from pumpledger.workspace import write_whole
+
+READ_AGAIN = "to read again"
+"""Status of an export that counts for nothing until it has been read once more; its place in the order is kept."""
 
 
 @dataclass(slots=True)
 class Entry:
-    """What the ledger holds of one export: its row of ``exports``, and what decides whether it must be read again."""
+    """What the ledger holds of one export: its row of ``exports``, and what decides whether it must be read again.
+
+    ``leans_on`` are the exports that hold rows which this one repeats: when one of them goes, this one is read again.
+    """
 
     export: dict[str, object]
+    content_sha256: str
     dialect_digest: str
     pump_zones: dict[str, str | None]
     extents: list[dict[str, object]] = field(default_factory=list)
+    leans_on: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     profile: dict[str, object] = field(default_factory=dict)
 
@@ -39,181 +49,203 @@ class Entry:
     def file(self) -> str:
         return str(self.export["file"])
 
+    @property
+    def status(self) -> str:
+        return str(self.export["status"])
+
+    @property
+    def sequence(self) -> int:
+        return int(self.export["sequence"])
+
+    @property
+    def record(self) -> str:
+        """Name of its file in the ledger."""
+        if self.status != "repeated":
+            return f"{self.export_id}.json"
+        return f"{self.export_id}.{hashlib.sha256(self.file.encode()).hexdigest()[:8]}.json"
+
 
 class Ledger:
-    """All entries of one fleet folder, by file name and SHA-256."""
+    """All entries of one fleet folder.
+
+    Beside the records lies a copy of all of them in one file, because ten thousand small files take a second to read;
+    it is believed only for records that have not been touched since.
+    """
 
     def __init__(self, lake: Lake) -> None:
         self.lake = lake
         self.folder = lake.root / "ledger"
-        self._by_file: dict[tuple[str, str], Entry] = {}
-        self._by_id: dict[str, Entry] = {}
-        self._last_sequence = 0
-        for path in self.folder.glob("*.json"):
-            self._index(_read(path))
-        self._sizes: dict[str, list[object]] = self._read_seen()
+        self._copy = lake.root / ".ledger-copy.json"
+        self._by_record: dict[str, Entry] = {}
+        self._stamps: dict[str, list[int]] = {}
+        for record, entry in self._load():
+            self._by_record[record] = entry
+        self._reindex()
 
-    @property
+    # --- looking up ---
+
+    @cached_property
     def entries(self) -> list[Entry]:
         """All entries in order of arrival."""
-        return sorted(self._by_file.values(), key=lambda entry: entry.export["sequence"])
+        return sorted(self._by_record.values(), key=lambda entry: entry.sequence)
 
-    def _index(self, entry: Entry) -> None:
-        self._by_file[(entry.file, str(entry.export["sha256"]))] = entry
-        if entry.export["status"] != "repeated":
-            self._by_id[entry.export_id] = entry
-        self._last_sequence = max(self._last_sequence, int(entry.export["sequence"]))
+    @cached_property
+    def _by_name(self) -> dict[tuple[str, str], Entry]:
+        return {(entry.file, entry.export_id): entry for entry in self._by_record.values()}
 
-    def known(self, file: str, sha256: str) -> Entry | None:
-        return self._by_file.get((file, sha256))
+    @cached_property
+    def _by_week(self) -> dict[str, list[tuple[Entry, dict[str, object]]]]:
+        weeks: dict[str, list[tuple[Entry, dict[str, object]]]] = {}
+        for entry in self.entries:
+            for item in entry.extents:
+                weeks.setdefault(str(item["week"]), []).append((entry, item))
+        return weeks
 
-    def same_export(self, export_id: str) -> Entry | None:
+    def _reindex(self) -> None:
+        for name in ("entries", "_by_name", "_by_week"):
+            self.__dict__.pop(name, None)
+
+    def _index_last(self, entry: Entry) -> None:
+        if "_by_name" in self.__dict__:
+            self._by_name[(entry.file, entry.export_id)] = entry
+        if "_by_week" in self.__dict__:
+            for item in entry.extents:
+                self._by_week.setdefault(str(item["week"]), []).append((entry, item))
+
+    @property
+    def weeks(self) -> list[str]:
+        """Weeks that readings lie in, in order."""
+        return sorted(self._by_week)
+
+    def of_week(self, week: str) -> list[tuple[Entry, dict[str, object]]]:
+        """(entry, extent) of a week in order of arrival; an extent has week, pump_id, rows, first_utc, last_utc."""
+        return self._by_week.get(week, [])
+
+    def of_weeks(self, weeks: set[str]) -> list[Entry]:
+        """Entries whose readings lie in ``weeks``, or that repeat one whose do, in order of arrival."""
+        inside = {entry.export_id for week in weeks for entry, _ in self.of_week(week)}
+        return [entry for entry in self.entries if entry.export_id in inside]
+
+    def known(self, file: str, export_id: str) -> Entry | None:
+        return self._by_name.get((file, export_id))
+
+    def original(self, export_id: str) -> Entry | None:
         """The entry whose readings came from this export under whatever name."""
-        return self._by_id.get(export_id)
+        return self._by_record.get(f"{export_id}.json")
 
     def next_sequence(self) -> int:
-        return self._last_sequence + 1
+        return 1 + (self.entries[-1].sequence if self.entries else 0)
+
+    def holding(self, week: str, extents: pl.DataFrame) -> list[Entry]:
+        """Entries that hold readings of ``week`` for a pump of ``extents`` within its time range."""
+        wanted = {
+            pump: (first, last) for pump, first, last in extents.select("pump_id", "first_utc", "last_utc").iter_rows()
+        }
+        found: dict[str, Entry] = {}
+        for entry, item in self.of_week(week):
+            pump, first, last = str(item["pump_id"]), moment(item["first_utc"]), moment(item["last_utc"])
+            if pump in wanted and first <= wanted[pump][1] and last >= wanted[pump][0]:
+                found[entry.export_id] = entry
+        return list(found.values())
+
+    def leaning_on(self, export_ids: set[str]) -> list[Entry]:
+        """Other entries that repeat rows of ``export_ids``, and those that repeat theirs, in order of arrival."""
+        gone, found = set(export_ids), []
+        for entry in self.entries:
+            if entry.export_id not in export_ids and not gone.isdisjoint(entry.leans_on):
+                gone.add(entry.export_id)
+                found.append(entry)
+        return found
+
+    # --- changing ---
 
     def commit(self, entry: Entry) -> None:
         """Remember ``entry``; from here on its readings count."""
-        self._index(entry)
+        is_next = entry.record not in self._by_record and entry.sequence == self.next_sequence()
+        self._by_record[entry.record] = entry
+        if is_next:  # ten thousand new files are not to be indexed ten thousand times
+            self.entries.append(entry)
+            self._index_last(entry)
+        else:
+            self._reindex()
         write_whole(
-            self.folder / _name(entry), json.dumps(asdict(entry), default=_text, indent=1, sort_keys=True).encode()
+            self.folder / entry.record, json.dumps(asdict(entry), default=_text, indent=1, sort_keys=True).encode()
         )
 
+    def put_out(self, entry: Entry, status: str, problem: str, fates: dict[str, int]) -> None:
+        """Let an export count no longer: the record first, then its files, which a stop in between leaves for
+        `sweep`."""
+        entry.export |= {"status": status, "problem": problem, "pumps": 0, "first_utc": None, "last_utc": None, **fates}
+        entry.extents, entry.leans_on, entry.warnings, entry.profile = [], [], [], {}
+        if status == READ_AGAIN:
+            entry.dialect_digest = ""
+        self.commit(entry)
+        self._remove_files(entry.export_id, refused=status == READ_AGAIN)
+
     def forget(self, entry: Entry) -> None:
-        """Take an export out: the record first, then its files, so that a stop in between leaves nothing that
-        counts."""
-        (self.folder / _name(entry)).unlink(missing_ok=True)
-        self._by_file.pop((entry.file, str(entry.export["sha256"])))
-        if entry.export["status"] != "repeated":
-            self._by_id.pop(entry.export_id)
-            for path in [
-                *self.lake.root.glob(f"readings/week=*/{entry.export_id}.parquet"),
-                self.refused_path(entry.export_id),
-            ]:
+        """Take a record out for good: a file that only repeated another, or one that came under a new name."""
+        (self.folder / entry.record).unlink(missing_ok=True)
+        del self._by_record[entry.record]
+        self._reindex()
+        if entry.status != "repeated":
+            self._remove_files(entry.export_id)
+
+    def _remove_files(self, export_id: str, refused: bool = True) -> None:
+        for table in ("readings", "superseded"):
+            for path in self.lake.root.glob(f"{table}/week=*/{export_id}.parquet"):
                 path.unlink(missing_ok=True)
+        if refused:
+            self.refused_path(export_id).unlink(missing_ok=True)
 
     def sweep(self) -> None:
-        """Remove what a stopped run left: staging, and files whose export has no record."""
+        """Remove what a stopped run left: staging, and files of exports that do not count."""
         shutil.rmtree(self.lake.root / "staging", ignore_errors=True)
-        known = {entry.export_id for entry in self.entries}
-        for path in [*self.lake.root.glob("readings/week=*/*.parquet"), *self.lake.root.glob("refused/*.parquet")]:
+        read = {entry.export_id for entry in self._by_record.values() if entry.status == "read"}
+        known = {entry.export_id for entry in self._by_record.values() if entry.status != READ_AGAIN}
+        for table, counting in (("readings", read), ("superseded", read)):
+            for path in self.lake.root.glob(f"{table}/week=*/*.parquet"):
+                if path.stem not in counting:
+                    path.unlink()
+        for path in self.lake.root.glob("refused/*.parquet"):
             if path.stem not in known:
                 path.unlink()
+        for path in self.lake.root.glob("**/.*.part"):
+            path.unlink()
 
     def refused_path(self, export_id: str) -> Path:
         return self.lake.root / "refused" / f"{export_id}.parquet"
 
-    def exports(self) -> pl.DataFrame:
-        """The table ``exports``."""
-        rows = [
-            {
-                **entry.export,
-                "first_utc": _moment(entry.export["first_utc"]),
-                "last_utc": _moment(entry.export["last_utc"]),
-            }
-            for entry in self.entries
-        ]
-        return EXPORTS.conform(pl.DataFrame(rows, schema=EXPORTS.schema)) if rows else EXPORTS.empty()
+    # --- the copy ---
 
-    def profiles(self, weeks: set[str] | None = None) -> pl.DataFrame:
-        """What the suite ``file_profile`` judges: one row an export that was read, of ``weeks`` where given."""
-        rows = [
-            entry.profile
-            for entry in self.entries
-            if entry.profile and (weeks is None or any(item["week"] in weeks for item in entry.extents))
-        ]
-        return pl.DataFrame(rows, infer_schema_length=None)
+    def _load(self) -> Iterator[tuple[str, Entry]]:
+        if not self.folder.is_dir():
+            return
+        copied = json.loads(self._copy.read_bytes()) if self._copy.exists() else {}
+        with os.scandir(self.folder) as files:
+            for file in files:
+                if not file.name.endswith(".json") or file.name.startswith("."):
+                    continue
+                stat = file.stat()
+                self._stamps[file.name] = stamp = [stat.st_size, stat.st_mtime_ns]
+                stands, content = copied.get(file.name, (None, None))
+                if stands != stamp:
+                    content = json.loads(Path(file.path).read_bytes())
+                yield file.name, Entry(**content)
 
-    def exports_of(self, weeks: set[str]) -> pl.DataFrame:
-        """Rows of ``exports`` that have to do with ``weeks``: their readings lie there, or they have none and repeat
-        one whose do."""
-        inside = {entry.export_id for entry in self.entries if any(item["week"] in weeks for item in entry.extents)}
-        return self.exports().filter(pl.col("export_id").is_in(inside))
-
-    def refused_counts(self, weeks: set[str]) -> pl.DataFrame:
-        """``export_id, file, pump_id, rule, fate, reason, rows`` of the refused rows of the exports of ``weeks``."""
-        wanted = self.exports_of(weeks).filter(pl.col("status") != "repeated")["export_id"]
-        frames = [
-            pl.read_parquet(path, glob=False) for export_id in wanted if (path := self.refused_path(export_id)).exists()
-        ]
-        rows = pl.concat(frames) if frames else REFUSED.empty()
-        keys = ["export_id", "file", "pump_id", "rule", "fate"]
-        return rows.group_by(keys).agg(pl.col("reason").first(), pl.len().cast(pl.Int64).alias("rows")).sort(keys)
-
-    def pump_exports(self, weeks: set[str]) -> pl.DataFrame:
-        """``pump_id, file, source, readings`` of ``weeks``."""
-        rows = [
-            (str(item["pump_id"]), entry.file, str(entry.export["source"]), int(item["rows"]))
-            for entry in self.entries
-            for item in entry.extents
-            if item["week"] in weeks
-        ]
-        schema = {"pump_id": pl.String, "file": pl.String, "source": pl.String, "readings": pl.Int64}
-        return (
-            pl.DataFrame(rows, schema=schema, orient="row")
-            .group_by("pump_id", "file", "source")
-            .agg(pl.col("readings").sum())
-            .sort("pump_id", "file")
-        )
-
-    def pump_sources(self, weeks: set[str]) -> pl.DataFrame:
-        """``pump_id, source``: the source of most of the pump's readings in ``weeks``."""
-        counted = self.pump_exports(weeks).group_by("pump_id", "source").agg(pl.col("readings").sum())
-        return (
-            counted.sort("pump_id", "readings", "source", descending=[False, True, False])
-            .unique("pump_id", keep="first", maintain_order=True)
-            .select("pump_id", "source")
-        )
-
-    def extents_of(self, week: str, extents: pl.DataFrame) -> list[str]:
-        """Exports that hold readings of ``week`` for a pump of ``extents`` within its time range, in order of
-        arrival."""
-        wanted = {
-            pump: (first, last) for pump, first, last in extents.select("pump_id", "first_utc", "last_utc").iter_rows()
-        }
-        found: dict[str, None] = {}
-        for export_id, pump, first, last in self._extents_of_week(week):
-            if pump in wanted and first <= wanted[pump][1] and last >= wanted[pump][0]:
-                found[export_id] = None
-        return list(found)
-
-    def _extents_of_week(self, week: str) -> Iterator[tuple[str, str, datetime, datetime]]:
-        for entry in self.entries:
-            for item in entry.extents:
-                if item["week"] == week:
-                    yield entry.export_id, str(item["pump_id"]), _moment(item["first_utc"]), _moment(item["last_utc"])
-
-    def unchanged_sha(self, path: Path) -> str | None:
-        """SHA-256 of a file whose size and time are as when it was last hashed; spares reading an old inbox again."""
-        seen = self._sizes.get(path.name)
-        stat = path.stat()
-        return str(seen[2]) if seen and seen[:2] == [stat.st_size, stat.st_mtime_ns] else None
-
-    def remember_sizes(self, hashed: dict[Path, str]) -> None:
-        """Keep size, time and hash of the files of the inbox for the next run."""
-        for path, sha256 in hashed.items():
-            stat = path.stat()
-            self._sizes[path.name] = [stat.st_size, stat.st_mtime_ns, sha256]
-        write_whole(self.folder / "seen", json.dumps(self._sizes, sort_keys=True).encode())
-
-    def _read_seen(self) -> dict[str, list[object]]:
-        path = self.folder / "seen"
-        return json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    def keep_copy(self) -> None:
+        """Write all records into one file, for the next run to read."""
+        stamps = {}
+        for record in self._by_record:
+            stat = (self.folder / record).stat()
+            stamps[record] = [stat.st_size, stat.st_mtime_ns]
+        if stamps != self._stamps or not self._copy.exists():
+            content = {record: [stamps[record], asdict(entry)] for record, entry in self._by_record.items()}
+            write_whole(self._copy, json.dumps(content, default=_text).encode())
+            self._stamps = stamps
 
 
-def _name(entry: Entry) -> str:
-    if entry.export["status"] == "repeated":
-        return f"{entry.export_id}.{hashlib.sha256(entry.file.encode()).hexdigest()[:8]}.json"
-    return f"{entry.export_id}.json"
-
-
-def _read(path: Path) -> Entry:
-    return Entry(**json.loads(path.read_text(encoding="utf-8")))
-
-
-def _moment(value: object) -> datetime | None:
+def moment(value: object) -> datetime | None:
+    """A time of a record, which JSON holds as text."""
     return value if value is None or isinstance(value, datetime) else datetime.fromisoformat(str(value))
 
 

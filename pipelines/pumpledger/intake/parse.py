@@ -1,22 +1,28 @@
-"""Rows of one export, typed: the fast way where every line proves to be a row, and the careful way for all else.
+"""Rows of one export, typed: every carrier ends in the same view ``typed_row``.
 
-Belongs here: from bytes to a table ``typed_row`` (line, pump_id, stamp, quantities, fault, raw). Time zones, rules and
-repeats do not.
+Belongs here: which way each part of a text export is read. Time zones, rules and repeats do not.
 
-The fast way lets DuckDB read typed columns and is kept only if it read exactly one row from every line that holds data:
-then no row can have been lost, joined or split. The careful way goes line by line and gives each unreadable row a
-reason.
+Three ways, each slower and more patient than the one before. DuckDB reads typed columns; or it reads cells as text,
+which are typed one by one; or Python splits line by line. A way is kept for a chunk only if it read exactly one row
+from every line that holds data: then no row can have been lost, joined or split. Only the last way gives a reason for a
+line that cannot be split.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
 
 import duckdb
 import polars as pl
 
 from pumpledger.engine.database import Database
-from pumpledger.intake.dialects import QUANTITIES, Dialect
+from pumpledger.intake.dialect import QUANTITIES, Dialect
 from pumpledger.intake.files import ExportFile, ends_in_footer
-from pumpledger.intake.rows import Record, records
+from pumpledger.intake.lines import Chunk, chunks
+from pumpledger.intake.progress import Progress
+from pumpledger.intake.read_csv import cells_text, rows_typed, scales, typed_from_text, typing_parameters
+from pumpledger.intake.rows import Record, chunk_records
 
 _BATCH = 100_000
 _TEXT_SCHEMA = {
@@ -30,131 +36,117 @@ _TEXT_SCHEMA = {
 }
 
 
-def data_lines(export: ExportFile, dialect: Dialect) -> int | None:
-    """Lines that hold data, where every line can be one row; ``None`` where only the careful way can tell."""
-    expected = export.lines - dialect.preamble_lines - 1 - ends_in_footer(export, dialect)
-    return expected if dialect.encoding == "utf-8" and not export.lone_returns and expected >= 0 else None
+@dataclass(slots=True)
+class Parsed:
+    """How many rows and lines a parse accounted for; ``other_lines`` are header, preamble, footer and blank lines."""
+
+    data_rows: int
+    other_lines: int
 
 
-def open_fast(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> dict[str, object]:
-    """Make the view ``fast_row``, the file as DuckDB reads it with typed columns, line by line.
-
-    Returns:
-        The parameters of ``intake/typed_from_fast``.
-    """
-    # Columns go by position: a header may hold an empty name, or two that differ in case alone.
-    at = {name: f"c{position}" for position, name in enumerate(columns)}
-    kinds = dict.fromkeys((f"c{position}" for position in range(len(columns))), "VARCHAR")
-    kinds |= {at[name]: "DOUBLE" for name in dialect.columns.values()}
-    kinds[at[dialect.time_column]] = "BIGINT" if dialect.time_format == "epoch_s" else "TIMESTAMP"
-    options = [
-        f"columns = {{{', '.join(f'{name}: {_quoted(kind)}' for name, kind in kinds.items())}}}",
-        "auto_detect = false",
-        "header = true",
-        f"skip = {dialect.preamble_lines}",
-        f"delim = {_quoted(dialect.delimiter)}",
-        "quote = '\"'",
-        "escape = '\"'",
-        f"decimal_separator = {_quoted(dialect.decimal)}",
-        "ignore_errors = true",
-        "null_padding = false",
-    ]
-    if dialect.time_format != "epoch_s":
-        options.append(f"timestampformat = {_quoted(dialect.time_format)}")
-    pump = at[dialect.pump_column] if dialect.pump_column else _quoted(export.pump) if export.pump else "null::varchar"
-    aux = at[dialect.aux_column] if dialect.aux_column else "null::varchar"
-    stamp = at[dialect.time_column]
-    if dialect.time_format == "epoch_s":  # beyond year 5000 a logger counts something else than seconds
-        stamp = f"case when {stamp} between 0 and 1e11 then make_timestamp({stamp} * 1000000) end"
-    chosen = [f"{stamp} as stamp", f"{pump} as pump_id", f"{aux} as aux_text"]
-    for name in QUANTITIES:
-        chosen.append(f"{at[dialect.columns[name]] if name in dialect.columns else 'null::double'} as {name}")
-    source = f"read_csv({_quoted(str(export.path))}, {', '.join(options)})"
-    db.view_text("fast_row", f"select {', '.join(chosen)} from {source}")
-    return {"first_line": dialect.preamble_lines + 2, **_scales(dialect)}
-
-
-def parse(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> tuple[int, int]:
-    """Fill ``typed_row`` in ``db``; return (data rows, other lines).
+def parse_text(
+    db: Database, export: ExportFile, dialect: Dialect, columns: list[str], folder: Path, progress: Progress
+) -> Parsed:
+    """Make the view ``typed_row`` of the rows of a text export; the parts it shows are files in ``folder``.
 
     ``columns`` is the header. ``typed_row`` columns: line, raw (null where the row was read), fault (null, or why it
-    cannot be read), pump_id, stamp (as written, no zone), speed_rpm, power_w, energy_total_kwh, run_total_h, flow_m3h,
-    aux_text.
+    cannot be read), pump_id (as written), stamp (as written, no zone), interval_s, speed_rpm, power_w,
+    energy_total_kwh, run_total_h, flow_m3h, air_temperature_c, aux_text.
     """
-    expected = data_lines(export, dialect)
-    if expected is not None and _read_fast(db, export, dialect, columns) == expected:
-        return expected, export.lines - expected
-    return _read_carefully(db, export, dialect, columns)
+    parsed = Parsed(0, min(dialect.header_lines, export.lines))
+    parts: list[Path] = []
+    for chunk in chunks(export, dialect, folder):
+        rows, other = _parse_chunk(db, chunk, export, dialect, columns)
+        parsed.data_rows += rows
+        parsed.other_lines += other
+        parts.append(folder / f"typed-{len(parts):05}.parquet")
+        db.write_table("typed_part", parts[-1])
+        progress.advance(int(chunk.path.stat().st_size))
+    if not parts:
+        load_cells(db, [])
+        db.build("typed_part", "intake/typed_from_text", typing_parameters(dialect))
+        parts.append(folder / "typed-00000.parquet")
+        db.write_table("typed_part", parts[-1])
+    db.view_parquet("typed_row", parts)
+    return parsed
 
 
-def _read_fast(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> int:
-    """The number of rows read, each with a stamp; -1 where DuckDB cannot read the file."""
-    try:
-        db.build("typed_row", "intake/typed_from_fast", open_fast(db, export, dialect, columns))
-    except duckdb.InvalidInputException:  # mixed line ends, an endless line: its reader gives the whole file up
-        return -1
-    return db.connection.execute("select count(stamp) from typed_row").fetchall()[0][0]
+def _parse_chunk(
+    db: Database, chunk: Chunk, export: ExportFile, dialect: Dialect, columns: list[str]
+) -> tuple[int, int]:
+    """Fill ``typed_part``; return (data rows, other lines)."""
+    footer = int(ends_in_footer(chunk.tail, dialect))
+    lines = chunk.lines - footer
+    if lines and not chunk.lone_returns and chunk.footers == footer:
+        read = rows_typed(db, chunk, export, dialect, columns) if _typed_at_once(dialect) else -1
+        if read == lines:
+            return lines, footer
+        per_line = max(1, sum(dialect.pump_of_column(column) is not None for column in columns))
+        if cells_text(db, chunk, export, dialect, columns) == lines * per_line:
+            typed_from_text(db, dialect)
+            return lines * per_line, footer
+    return _parse_lines(db, chunk, export, dialect, columns)
 
 
-def _read_carefully(db: Database, export: ExportFile, dialect: Dialect, columns: list[str]) -> tuple[int, int]:
-    db.load("text_row", pl.DataFrame(schema=_TEXT_SCHEMA))
+def _typed_at_once(dialect: Dialect) -> bool:
+    """Whether DuckDB's reader can type the cells: one stamp a row, one pump a row, no thousands mark."""
+    return len(dialect.time_columns) == 1 and not dialect.wide and dialect.thousands is None
+
+
+def _parse_lines(
+    db: Database, chunk: Chunk, export: ExportFile, dialect: Dialect, columns: list[str]
+) -> tuple[int, int]:
+    load_cells(db, [])
     data_rows = other = 0
     batch: list[dict[str, object]] = []
-    for record in records(export.path, dialect):
+    for record in chunk_records(chunk, dialect):
         if record.kind == "other":
             other += 1
             continue
-        data_rows += 1
-        batch.append(_text_row(record, export, dialect, columns))
-        if len(batch) == _BATCH:
+        rows = _text_rows(record, export, dialect, columns)
+        data_rows += len(rows)
+        batch += rows
+        if len(batch) >= _BATCH:
             _append(db, batch)
             batch = []
     _append(db, batch)
-    epoch = dialect.time_format == "epoch_s"
-    db.build(
-        "typed_row",
-        "intake/typed_from_text",
-        {
-            "epoch": epoch,
-            "time_format": "%Y" if epoch else dialect.time_format,  # unused for epoch seconds, but parsed
-            "decimal": dialect.decimal,
-            **_scales(dialect),
-        },
-    )
+    typed_from_text(db, dialect)
     return data_rows, other
 
 
-def _text_row(record: Record, export: ExportFile, dialect: Dialect, columns: list[str]) -> dict[str, object]:
+def _text_rows(record: Record, export: ExportFile, dialect: Dialect, columns: list[str]) -> list[dict[str, object]]:
+    """The rows that a line holds: one, or one for each pump of a wide file."""
     cells = dict(zip(columns, record.cells, strict=False)) if record.fault is None else {}
     fault = record.fault
-    if fault is None and len(record.cells) != len(columns):
+    # Delimiters at the end of the line, with nothing behind them, are no fields; DuckDB's reader sees it so, too.
+    if fault is None and (len(record.cells) < len(columns) or any(record.cells[len(columns) :])):
         fault = (
             f"has {len(record.cells)} fields where the header has {len(columns)}: "
             "the line is torn, or the delimiter stands inside a field"
         )
+    stamps = [cells.get(column) for column in dialect.time_columns]
     row: dict[str, object] = {
         "line": record.line,
         "raw": record.raw,
         "fault": fault,
-        "time_text": cells.get(dialect.time_column),
+        "time_text": " ".join(stamp or "" for stamp in stamps) if any(stamps) else None,
+        "pump_text": cells.get(dialect.pump_column) if dialect.pump_column else export.pump,
+        **{f"{name}_text": cells.get(column) for name, column in dialect.columns.items() if column},
+        "aux_text": cells.get(dialect.aux_column) if dialect.aux_column else None,
     }
-    row["pump_text"] = cells.get(dialect.pump_column) if dialect.pump_column else export.pump
-    row |= {
-        f"{name}_text": cells.get(dialect.columns[name]) if name in dialect.columns else None for name in QUANTITIES
-    }
-    row["aux_text"] = cells.get(dialect.aux_column) if dialect.aux_column else None
-    return row
+    if not dialect.wide:
+        return [row]
+    (quantity,) = dialect.columns
+    codes = {column: code for column in columns if (code := dialect.pump_of_column(column)) is not None}
+    return [row | {"pump_text": code, f"{quantity}_text": cells.get(column)} for column, code in codes.items()]
+
+
+def load_cells(db: Database, rows: list[dict[str, object]]) -> None:
+    """Make ``text_row`` hold ``rows``."""
+    db.load("text_row", pl.DataFrame(rows, schema=_TEXT_SCHEMA))
 
 
 def _append(db: Database, batch: list[dict[str, object]]) -> None:
     if batch:
         db.load("text_batch", pl.DataFrame(batch, schema=_TEXT_SCHEMA))
         db.connection.execute("insert into text_row from text_batch").fetchall()
-
-
-def _scales(dialect: Dialect) -> dict[str, float]:
-    return {f"{name}_scale": dialect.scale.get(name, 1.0) for name in QUANTITIES}
-
-
-def _quoted(text: str) -> str:
-    return "'" + text.replace("'", "''") + "'"

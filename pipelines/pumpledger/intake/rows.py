@@ -1,4 +1,4 @@
-"""Records of a CSV file line by line, with their raw text and first line number, whatever the bytes are.
+"""Records of a text export line by line, with their raw text and line number, whatever the characters are.
 
 Belongs here: splitting lines into cells. Python's csv reader does it; this adds line numbers, raw text, and a reason
 for each record that cannot be split.
@@ -7,17 +7,13 @@ for each record that cannot be split.
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Literal, TextIO
+from typing import Literal
 
-from pumpledger.intake.dialects import Dialect
-
-_LONGEST = 1 << 20
-"""Longest record kept whole [characters]; a longer one is one unreadable record, so that a missing quote cannot eat the
-file."""
-
+from pumpledger.intake.dialect import Dialect
+from pumpledger.intake.files import ExportFile, csv_form
+from pumpledger.intake.lines import LONGEST, Chunk, numbered_lines
 
 _SHOWN = 2000
 """Longest raw text that goes back with a refused row [characters]."""
@@ -35,61 +31,53 @@ class Record:
     fault: str | None = None
 
 
-def open_text(path: Path, dialect: Dialect) -> TextIO:
-    """``path`` as text whose lines end at line feeds alone, so that every way of reading counts the same lines.
-
-    Bytes that are not UTF-8 come as lone surrogates, for `records` to tell.
-    """
-    errors = "surrogateescape" if dialect.encoding == "utf-8" else "replace"
-    return path.open(encoding=dialect.encoding, errors=errors, newline="\n")
-
-
-def records(path: Path, dialect: Dialect) -> Iterator[Record]:
-    """Every record of ``path`` in order, one per physical line: exports keep a record on one line, so a quoted line
+def records(export: ExportFile, dialect: Dialect) -> Iterator[Record]:
+    """Every record of ``export`` in order, one per physical line: exports keep a record on one line, so a quoted line
     break is a fault.
 
     One line, one record: a stray quote spoils its own line and no other.
     """
-    for number, raw in _lines(path, dialect):
-        if (
-            number <= dialect.preamble_lines + 1
-            or not raw.strip()
-            or (dialect.footer and raw.startswith(dialect.footer))
-        ):
+    return _records(numbered_lines(export, dialect), dialect)
+
+
+def chunk_records(chunk: Chunk, dialect: Dialect) -> Iterator[Record]:
+    """The same of one chunk of an export."""
+    with chunk.path.open(encoding="utf-8", errors="surrogateescape", newline="\n") as file:
+        lines = (text.rstrip("\r\n") for text in file)
+        yield from _records(enumerate(lines, start=chunk.first_line), dialect)
+
+
+def raw_lines(export: ExportFile, dialect: Dialect, wanted: set[int]) -> Iterator[tuple[int, str]]:
+    """(line, text) of the physical lines ``wanted``: the raw text of rows that the fast way read and a rule refused."""
+    if wanted:
+        for number, raw in numbered_lines(export, dialect):
+            if number in wanted:
+                yield number, shown(raw)
+
+
+def shown(raw: str) -> str:
+    """``raw`` as it goes back to people: no longer than needed, and clean UTF-8."""
+    return raw[:_SHOWN].encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def _records(lines: Iterable[tuple[int, str]], dialect: Dialect) -> Iterator[Record]:
+    for number, raw in lines:
+        if number <= dialect.header_lines or not raw.strip() or (dialect.footer and raw.startswith(dialect.footer)):
             yield Record("other", number, "", [])
         else:
             yield _split(raw, number, dialect)
 
 
-def raw_lines(path: Path, dialect: Dialect, wanted: set[int]) -> Iterator[tuple[int, str]]:
-    """(line, text) of the physical lines ``wanted``: the raw text of rows that the fast way read and a rule refused."""
-    if wanted:
-        for number, raw in _lines(path, dialect):
-            if number in wanted:
-                yield number, _shown(raw)
-
-
-def _lines(path: Path, dialect: Dialect) -> Iterator[tuple[int, str]]:
-    with open_text(path, dialect) as file:
-        for number, text in enumerate(file, start=1):
-            raw = text.rstrip("\r\n")
-            yield number, raw.removeprefix("\ufeff") if number == 1 else raw
-
-
-def _shown(raw: str) -> str:
-    return raw[:_SHOWN].encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-
-
 def _split(raw: str, number: int, dialect: Dialect) -> Record:
-    shown = _shown(raw)
-    if len(raw) > _LONGEST:
-        return Record("data", number, shown, [], "is longer than a million characters")
+    text = shown(raw)
+    if len(raw) > LONGEST:
+        return Record("data", number, text, [], "is longer than a million characters")
     if not raw.isascii() and any("\ud800" <= mark <= "\udfff" for mark in raw):
-        return Record("data", number, shown, [], "holds bytes that are not UTF-8; declare the encoding in the dialect")
+        return Record("data", number, text, [], "holds bytes that are not UTF-8; declare the encoding in the dialect")
     try:
-        rows = list(csv.reader([raw], delimiter=dialect.delimiter, strict=True))
+        rows = list(csv.reader([raw], strict=True, **csv_form(dialect)))
     except csv.Error as error:
-        return Record("data", number, shown, [], f"cannot be split into fields ({error})")
+        return Record("data", number, text, [], f"cannot be split into fields ({error})")
     if len(rows) != 1:
-        return Record("data", number, shown, [], "does not hold one record")
-    return Record("data", number, shown, rows[0])
+        return Record("data", number, text, [], "does not hold one record")
+    return Record("data", number, text, rows[0])

@@ -16,11 +16,17 @@ import polars as pl
 from pumpledger.engine.database import Database
 from pumpledger.engine.lake import write_parquet
 from pumpledger.engine.tables import REFUSED
-from pumpledger.intake.clean import read_clean
-from pumpledger.intake.dialects import Dialect
+from pumpledger.intake.clean import clean_rows, read_clean
+from pumpledger.intake.clock_notes import clock_problems, note_problems
+from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.files import ExportFile, header_columns
-from pumpledger.intake.parse import data_lines, parse
+from pumpledger.intake.known_pumps import KnownPumps
+from pumpledger.intake.lines import header_line
+from pumpledger.intake.parse import Parsed, parse_text
+from pumpledger.intake.parse_espi import espi_raw, parse_espi
+from pumpledger.intake.parse_parquet import parquet_rows, parse_parquet
 from pumpledger.intake.place import place
+from pumpledger.intake.progress import Progress
 from pumpledger.intake.rows import raw_lines
 from pumpledger.intake.rules import LIMITS, reason
 from pumpledger.problems import ConservationError, Problem
@@ -47,28 +53,31 @@ class Staged:
     def readings(self, week: str) -> Path:
         return self.folder / f"{week}.parquet"
 
-    def raw_lines(self, wanted: set[int]) -> Iterator[tuple[int, str]]:
-        """(line, text) of physical lines of the export."""
-        return raw_lines(self.export.path, self.dialect, wanted)
+    def raw_rows(self, wanted: set[int]) -> Iterator[tuple[int, str]]:
+        """(line, text) of rows of the export."""
+        return _raw_rows(self.export, self.dialect, wanted, self.folder)
 
 
 def stage(
-    db: Database, export: ExportFile, dialect: Dialect, source: str, pump_zone: pl.DataFrame, staging: Path
+    db: Database,
+    export: ExportFile,
+    dialect: Dialect,
+    source: str,
+    pumps: KnownPumps,
+    staging: Path,
+    progress: Progress | None = None,
 ) -> Staged:
     """Parse, place and judge ``export``; write its readings by local ISO week under ``staging``.
-
-    ``pump_zone`` has pump_id and zone of the register's pumps.
 
     Raises:
         Unreadable: the file is set aside whole.
         ConservationError: a reading lies in no week.
     """
-    columns = header_columns(export, dialect)
     folder = staging / export.export_id
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
     with db.step():
-        return _stage(db, export, dialect, source, columns, pump_zone, folder)
+        return _stage(db, export, dialect, source, pumps, folder, progress or Progress())
 
 
 def _stage(
@@ -76,66 +85,126 @@ def _stage(
     export: ExportFile,
     dialect: Dialect,
     source: str,
-    columns: list[str],
-    pump_zone: pl.DataFrame,
+    pumps: KnownPumps,
     folder: Path,
+    progress: Progress,
 ) -> Staged:
     words = {
         "word": [*dialect.aux_on, *dialect.aux_off],
         "aux_on": [*(True for _ in dialect.aux_on), *(False for _ in dialect.aux_off)],
     }
     db.load("known_word", pl.DataFrame(words, schema={"word": pl.String, "aux_on": pl.Boolean}))
-    interval_s = dialect.interval_s if dialect.label.startswith("interval") else None
-    rules = {"export_id": export.export_id, "interval_s": interval_s, **LIMITS}
+    rules = {"export_id": export.export_id, **LIMITS}
+    columns = header_columns(export, dialect, header_line(export, dialect)) if dialect.carrier == "text" else []
     whole = folder / "clean"
-    if read_clean(db, export, dialect, columns, dict(pump_zone.iter_rows()), rules, whole):
-        data_rows = data_lines(export, dialect)
-        other_lines, refused = export.lines - data_rows, REFUSED.empty()
+    if read_clean(db, export, dialect, columns, pumps, rules, whole):
+        parsed = Parsed(clean_rows(export, dialect), export.lines - clean_rows(export, dialect))
+        refused = REFUSED.empty()
+        progress.advance(export.size)
     else:
-        db.load("pump_zone", pump_zone)
-        data_rows, other_lines = parse(db, export, dialect, columns)
-        place(db, dialect)
-        db.build("judged_row", "intake/judge", rules, {"ruled_row": "intake/rule"})
-        db.build("tally", "intake/tally")
-        refused = _refused(db, export, dialect)
-    extents = db.query("intake/extents")
-    profile = {"file": export.path.name, **db.query("intake/file_profile").row(0, named=True)}
-    if extents["rows"].sum() != profile["readings"]:
-        raise ConservationError(f"{export.path.name}: {profile['readings']} readings, not all of them in a week")
-    pumps_seen = db.query("intake/pumps_seen")["pump_id"].to_list()
-    weeks = extents["week"].unique().sort().to_list()
-    if whole.exists() and len(weeks) == 1:
-        whole.rename(folder / f"{weeks[0]}.parquet")
-    else:
-        for week in weeks:
-            db.write_parquet("intake/week_readings", folder / f"{week}.parquet", {"week": week})
-        whole.unlink(missing_ok=True)
-    fates = {fate: int(profile[fate]) for fate in ("readings", "duplicates", "quarantine", "rejects")}
-    staged = Staged(
-        export, dialect, source, folder, data_rows, other_lines, fates, profile, extents, refused, pumps_seen
-    )
-    if profile["told_first"]:
-        staged.problems.append(
-            Problem(
-                "repeated_hour",
-                f"{profile['told_first']} rows lie in the hour that the clock repeats, and their order does not tell "
-                "which pass; they are taken as the first. Export in UTC or with the offset",
-                "warns",
-                export.path.name,
-            )
-        )
+        parsed = _parse(db, export, dialect, columns, folder, progress)
+        _judge(db, dialect, pumps, rules, folder)
+        refused = _refused(db, export, dialect, folder)
+    staged = _counted(db, export, dialect, source, parsed, refused, folder)
+    if not whole.exists():
+        staged.problems += clock_problems(db, export.name)
+    if not whole.exists() or {"run_total", "energy_total"} & dialect.columns.keys():
+        staged.problems += note_problems(db, dialect, export.name)
+    _write_weeks(db, staged, whole)
+    for path in folder.glob("typed-*.parquet"):
+        path.unlink()
     return staged
 
 
-def _refused(db: Database, export: ExportFile, dialect: Dialect) -> pl.DataFrame:
+def _parse(
+    db: Database, export: ExportFile, dialect: Dialect, columns: list[str], folder: Path, progress: Progress
+) -> Parsed:
+    """Make ``typed_row`` by the way of the export's carrier."""
+    if dialect.carrier == "text":
+        return parse_text(db, export, dialect, columns, folder, progress)
+    parsed = parse_parquet(db, export, dialect, folder) if dialect.carrier == "parquet" else parse_espi(
+        db, export, dialect, folder
+    )
+    progress.advance(export.size)
+    return parsed
+
+
+def _judge(db: Database, dialect: Dialect, pumps: KnownPumps, rules: dict[str, object], folder: Path) -> None:
+    """Make ``judged_row`` and ``tally`` from ``typed_row``."""
+    db.load("pump_zone", pumps.zone)
+    if dialect.pump_codes == "site":
+        db.load("site_pump", pumps.of_site)
+        _through(db, "typed_row", "intake/pump_of_site", folder)
+    place(db, dialect)
+    if pumps.change is not None:
+        db.load("pump_change", pumps.change)
+        _through(db, "placed_row", "intake/changed_row", folder)
+    db.build("judged_row", "intake/judge", rules, {"ruled_row": "intake/rule"})
+    db.build("tally", "intake/tally")
+
+
+def _through(db: Database, table: str, query: str, folder: Path) -> None:
+    """Put the rows that ``query`` makes of ``table`` in its place."""
+    path = folder / f"typed-{table}.parquet"
+    db.write_parquet(query, path)
+    db.view_parquet(table, [path])
+
+
+def _counted(
+    db: Database,
+    export: ExportFile,
+    dialect: Dialect,
+    source: str,
+    parsed: Parsed,
+    refused: pl.DataFrame,
+    folder: Path,
+) -> Staged:
+    """What ``tally`` says of the judged rows."""
+    extents = db.query("intake/extents")
+    profile = {"file": export.name, **db.query("intake/file_profile").row(0, named=True)}
+    if extents["rows"].sum() != profile["readings"]:
+        raise ConservationError(f"{export.name}: {profile['readings']} readings, not all of them in a week")
+    return Staged(
+        export=export,
+        dialect=dialect,
+        source=source,
+        folder=folder,
+        data_rows=parsed.data_rows,
+        other_lines=parsed.other_lines,
+        fates={fate: int(profile[fate]) for fate in ("readings", "duplicates", "quarantine", "rejects")},
+        profile=profile,
+        extents=extents,
+        refused=refused,
+        pumps_seen=db.query("intake/pumps_seen")["pump_id"].to_list(),
+    )
+
+
+def _write_weeks(db: Database, staged: Staged, whole: Path) -> None:
+    """One file a week in the export's folder."""
+    weeks = staged.extents["week"].unique().sort().to_list()
+    if whole.exists() and len(weeks) == 1:
+        whole.rename(staged.readings(weeks[0]))
+        return
+    for week in weeks:
+        db.write_parquet("intake/week_readings", staged.readings(week), {"week": week})
+    whole.unlink(missing_ok=True)
+
+
+def _raw_rows(export: ExportFile, dialect: Dialect, wanted: set[int], folder: Path) -> Iterator[tuple[int, str]]:
+    if dialect.carrier == "parquet":
+        return parquet_rows(export, wanted, folder)
+    return espi_raw(export, wanted) if dialect.carrier == "espi" else raw_lines(export, dialect, wanted)
+
+
+def _refused(db: Database, export: ExportFile, dialect: Dialect, folder: Path) -> pl.DataFrame:
     rows = db.query("intake/refused_rows")
     if rows.is_empty():
         return REFUSED.empty()
     unread = set(rows.filter(pl.col("raw").is_null())["line"])
-    raw = dict(raw_lines(export.path, dialect, unread))
+    raw = dict(_raw_rows(export, dialect, unread, folder)) if unread else {}
     return REFUSED.conform(
         rows.with_columns(
-            pl.lit(export.path.name).alias("file"),
+            pl.lit(export.name).alias("file"),
             pl.Series(
                 "raw",
                 [text if text is not None else raw[line] for text, line in zip(rows["raw"], rows["line"], strict=True)],
@@ -159,11 +228,11 @@ def as_quarantined(staged: Staged, why: str) -> pl.DataFrame:
         ]
         or [pl.DataFrame(schema={"line": pl.Int64, "pump_id": pl.String})]
     )
-    raw = dict(staged.raw_lines(set(numbers["line"])))
+    raw = dict(staged.raw_rows(set(numbers["line"])))
     return REFUSED.conform(
         numbers.with_columns(
             pl.lit(staged.export.export_id).alias("export_id"),
-            pl.lit(staged.export.path.name).alias("file"),
+            pl.lit(staged.export.name).alias("file"),
             pl.lit("quarantine").alias("fate"),
             pl.lit("file_set_aside").alias("rule"),
             pl.lit(why).alias("reason"),

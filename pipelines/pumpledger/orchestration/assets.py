@@ -59,6 +59,14 @@ def exports(fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
 
 
 @dg.asset(partitions_def=WEEKS, deps=[exports])
+def verdicts(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
+    """readings -> doubts about whole sources and single logs."""
+    with fleet.locked() as session:
+        rows = steps.make_verdicts(session, context.partition_key)
+    return _result(rows.height, _sums(rows, "mode", "pumps"), "pumps in doubt by mode")
+
+
+@dg.asset(partitions_def=WEEKS, deps=[verdicts])
 def spans(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
     """readings -> spans, each with its cause."""
     with fleet.locked() as session:
@@ -155,7 +163,7 @@ def review(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) ->
     return _result(site_weeks.height, states, "sites", page=dg.MetadataValue.path(path))
 
 
-WEEK_ASSETS = (spans, daily, savings, schedule, findings, review)
+WEEK_ASSETS = (verdicts, spans, daily, savings, schedule, findings, review)
 
 
 def _result(

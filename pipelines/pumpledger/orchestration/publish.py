@@ -5,6 +5,7 @@ Belongs here: from lake to `ReviewData`. How it looks belongs to `reports`.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime, time, timedelta
 from pathlib import Path
 
@@ -13,11 +14,13 @@ import polars as pl
 from pumpledger.diagnosis.ranking import ACTIONS_PER_HUNDRED_SITES
 from pumpledger.diagnosis.rules import RULES
 from pumpledger.engine.expectations import checks_frame, run_suite
+from pumpledger.engine.lake import parquet_batches
 from pumpledger.engine.tables import (
     ACTIONS,
     BEST_PLANS,
     CHECKS,
     DAILY,
+    DOUBTS,
     EXPORTS,
     FINDINGS,
     NOTES,
@@ -25,15 +28,23 @@ from pumpledger.engine.tables import (
     SAVINGS,
     SITE_WEEKS,
     SPANS,
+    VERDICTS,
 )
 from pumpledger.intake.ingest import FATES
-from pumpledger.intake.ledger import Ledger
+from pumpledger.intake.ledger_tables import (
+    exports_of,
+    profiles,
+    pump_exports,
+    pump_sources,
+    refused_counts,
+    superseded,
+)
 from pumpledger.orchestration.session import Session
 from pumpledger.orchestration.steps import weeks_back
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import week_days
 from pumpledger.reports.data import RULES as RULES_SCHEMA
-from pumpledger.reports.data import ReviewData
+from pumpledger.reports.data import DECISIONS, ReviewData
 from pumpledger.reports.review import summary_lines, write_review
 from pumpledger.workspace import write_whole
 
@@ -41,17 +52,25 @@ from pumpledger.workspace import write_whole
 def publish_review(session: Session, week: str) -> Path:
     """Write ``reports/<week>/`` and the lines for the terminal; return the page's path."""
     data = review_data(session, week)
-    folder = write_review(session.workspace.folder, data)
+    folder = write_review(session.workspace.folder, data, _refused(session, data.exports))
     write_whole(session.summary(week), ("\n".join(summary_lines(data)) + "\n").encode())
     return folder / "index.html"
+
+
+def _refused(session: Session, exports: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """The refused rows of ``exports`` in order of arrival, from the lake; of a withdrawn one nothing needs mending."""
+    for export_id in exports.filter(~pl.col("status").is_in(["repeated", "withdrawn"])).sort("sequence")["export_id"]:
+        path = session.ledger.refused_path(export_id)
+        if export_id and path.exists():
+            yield from parquet_batches(path)
 
 
 def review_data(session: Session, week: str) -> ReviewData:
     """Everything the review of ``week`` prints."""
     lake, register, weeks, days = session.lake, session.register, weeks_back(week, 2), week_days(week)
-    ledger = Ledger(lake)
+    ledger = session.ledger
     newest = week == max(session.ready_weeks(), default=week)
-    exports = ledger.exports_of({week})
+    exports = exports_of(ledger, {week})
     if newest:  # what could not be read belongs to no week; it is said where the manager looks first
         exports = pl.concat(
             [
@@ -62,7 +81,7 @@ def review_data(session: Session, week: str) -> ReviewData:
     with session.database([day for name in weeks for day in week_days(name)]) as db:
         plan_slot = db.table("plan_slot").select("pump_id", "day_local", "quarter", "planned_speed_rpm")
     start = datetime.combine(days[0], time()) - timedelta(days=8)
-    profiles = run_suite("file_profile", ledger.profiles({week}), "file")
+    file_checks = run_suite("file_profile", profiles(ledger, {week}), "file")
     previous = lake.path(ACTIONS.name, weeks[0])
     return ReviewData(
         fleet_name=register.name,
@@ -76,7 +95,7 @@ def review_data(session: Session, week: str) -> ReviewData:
         pump=register.pump,
         plan=register.plan,
         exports=EXPORTS.conform(exports),
-        refused_counts=ledger.refused_counts({week})
+        refused_counts=refused_counts(ledger, {week})
         .group_by("file", "rule", "fate", "reason")
         .agg(pl.col("rows").sum())
         .sort("file", "rule"),
@@ -89,7 +108,7 @@ def review_data(session: Session, week: str) -> ReviewData:
         site_weeks=lake.read(SITE_WEEKS, week),
         best_plans=lake.read(BEST_PLANS, week),
         plan_slot=plan_slot,
-        checks=CHECKS.conform(pl.concat([lake.read(CHECKS, week), CHECKS.conform(checks_frame(profiles))])),
+        checks=CHECKS.conform(pl.concat([lake.read(CHECKS, week), CHECKS.conform(checks_frame(file_checks))])),
         conservation={name: int(exports[name].sum()) for name in ("data_rows", *FATES)},
         problems=[*(session.problems() if newest else []), *_notes(session, week)],
         air=register.weather.filter(
@@ -98,8 +117,28 @@ def review_data(session: Session, week: str) -> ReviewData:
         previous_actions=lake.read(ACTIONS, weeks[0]) if previous.exists() else None,
         actions_per_100_sites=ACTIONS_PER_HUNDRED_SITES,
         rules=_rules(),
-        pump_exports=ledger.pump_exports({week}).select("pump_id", "file", "readings"),
+        pump_exports=pump_exports(ledger, {week}).select("pump_id", "file", "readings"),
+        verdicts=lake.read(VERDICTS, week),
+        doubts=lake.read(DOUBTS, week),
+        pump_sources=pump_sources(ledger, set(weeks)),
+        decisions=_decisions(session),
+        superseded=_superseded(session, week),
     )
+
+
+def _decisions(session: Session) -> pl.DataFrame:
+    rows = [[getattr(line, name) for name in DECISIONS] for line in session.decisions.standing()]
+    return pl.DataFrame(rows, schema=DECISIONS, orient="row")
+
+
+def _superseded(session: Session, week: str) -> pl.DataFrame:
+    """The table ``superseded`` with the names of both files."""
+    names = session.exports.filter(pl.col("status") != "repeated").select("export_id", "file").unique("export_id")
+    frame = superseded(session.ledger, week)
+    for age in ("old", "new"):
+        named = names.rename({"export_id": f"{age}_export_id", "file": f"{age}_file"})
+        frame = frame.join(named, on=f"{age}_export_id", how="left", maintain_order="left")
+    return frame
 
 
 def _notes(session: Session, week: str) -> list[Problem]:

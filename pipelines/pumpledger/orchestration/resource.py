@@ -13,6 +13,7 @@ from pathlib import Path
 
 import dagster as dg
 
+from pumpledger.engine.disk import DiskGuard
 from pumpledger.orchestration.session import Session
 from pumpledger.problems import FleetError, Problem
 
@@ -28,7 +29,8 @@ class Fleet:
     @contextmanager
     def locked(self) -> Iterator[Session]:
         """The session, while no other run touches the folder; waits for one that does."""
-        with self._session.workspace.lock(wait=True):
+        workspace = self._session.workspace
+        with DiskGuard(workspace.folder), workspace.lock(wait=True):
             yield self._session
 
 

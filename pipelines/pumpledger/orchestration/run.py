@@ -8,9 +8,15 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
+import polars as pl
+
+from pumpledger.engine.disk import DiskGuard
 from pumpledger.engine.expectations import warm_up
+from pumpledger.intake.clock import future_note
+from pumpledger.intake.progress import Progress
 from pumpledger.orchestration.session import Session
 from pumpledger.problems import Problem
 from pumpledger.workspace import Workspace, write_whole
@@ -55,16 +61,16 @@ def prepare_home(workspace: Workspace) -> None:
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "yes"
 
 
-def run_review(folder: Path, week: str | None = None) -> Outcome:
+def run_review(folder: Path, week: str | None = None, progress: Progress | None = None) -> Outcome:
     """Take the inbox and build every review that is out of date; with ``week`` that one alone. Nothing new: nothing is
     run.
 
     Raises:
-        FleetError: the fleet cannot run at all.
+        FleetError: the fleet cannot run at all, or its disk is full.
     """
-    session = Session(folder)
+    session = Session(folder, progress)
     session.register  # noqa: B018  # all faults of the register before anything is written
-    with session.workspace.lock():
+    with DiskGuard(folder), session.workspace.lock(), session.reading():
         new = session.look_at_inbox()
         built = [week] if week else [] if new else session.stale_weeks()
         if new or built:
@@ -112,5 +118,13 @@ def _outcome(session: Session, built: list[str], week: str | None) -> Outcome:
         taken=session.intake.taken,
         built=built,
         waiting=[name for name in session.lake.reading_weeks() if name not in ready and name not in built],
-        problems=session.problems(),
+        problems=[*session.problems(), *_future_notes(session)],
     )
+
+
+def _future_notes(session: Session) -> list[Problem]:
+    """Exports just taken whose stamps lie after now: said here alone, because no page may depend on the clock."""
+    now = datetime.now(UTC).replace(tzinfo=None)
+    taken = session.exports.filter(pl.col("file").is_in(session.intake.taken), pl.col("last_utc").is_not_null())
+    found = ((file, future_note(last_utc, now)) for file, last_utc in taken.select("file", "last_utc").iter_rows())
+    return [Problem("stamps_in_future", note, "warns", file) for file, note in found if note]

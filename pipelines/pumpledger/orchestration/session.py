@@ -9,7 +9,7 @@ import hashlib
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache, cached_property
 from pathlib import Path
 
@@ -18,12 +18,18 @@ import polars as pl
 from pumpledger.engine.database import Database, resource_folder
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import Table
-from pumpledger.intake.dialects import Dialect, load_dialects
-from pumpledger.intake.ingest import FATES, Intake, Staging, begin, ingest, intake_of, look
-from pumpledger.intake.ledger import Ledger
+from pumpledger.intake.declarations import Declarations, declarations
+from pumpledger.intake.dialect import Dialect
+from pumpledger.intake.dialects import load_dialects
+from pumpledger.intake.inbox import look
+from pumpledger.intake.ingest import FATES, Intake, Staging, begin, ingest, intake_of
+from pumpledger.intake.ledger import Ledger, moment
+from pumpledger.intake.progress import Progress
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import iso_week, load_calendar, week_days
 from pumpledger.register.load import Register, load_register
+from pumpledger.verdicts.corrections import corrected, corrections, of_source, pump_changes
+from pumpledger.verdicts.store import Decisions, read_decisions
 from pumpledger.workspace import Workspace, write_whole
 
 _LEAST_HOURS = 24
@@ -33,8 +39,9 @@ _LEAST_HOURS = 24
 class Session:
     """One fleet folder for the length of a run. Register and dialects are read once."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, progress: Progress | None = None) -> None:
         self.workspace = Workspace(folder)
+        self._progress = progress
         self.lake = Lake(self.workspace.lake)
         self.intake: Intake | None = None
         self._staging: Staging | None = None
@@ -52,11 +59,45 @@ class Session:
     def dialects(self) -> dict[str, Dialect]:
         return load_dialects(self.workspace.folder, self.dialect_problems)
 
+    @cached_property
+    def declared(self) -> Declarations:
+        """By what the exports are read."""
+        found = corrections(self.decisions)
+        dialects, changes = {}, {}
+        for source in self.register.fleet.sources:
+            mine = of_source(found, source.name)
+            if mine and source.dialect in self.dialects:
+                dialects[source.name] = corrected(self.dialects[source.dialect], mine)
+                single = pump_changes(mine)
+                if not single.is_empty():
+                    changes[source.name] = single
+        return declarations(self.register, self.dialects, dialects, changes)
+
+    @cached_property
+    def decisions(self) -> Decisions:
+        """What people have decided about verdicts."""
+        return read_decisions(self.workspace.folder)
+
+    @cached_property
+    def ledger(self) -> Ledger:
+        """The ledger, read once a run."""
+        return Ledger(self.lake)
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """What `look_at_inbox` began to read is stopped where an error keeps it from being taken."""
+        try:
+            yield
+        finally:
+            if self._staging is not None:
+                self._staging.stop()
+                self._staging = None
+
     def take_inbox(self) -> Intake:
         """Bring the readings up to date with the inbox."""
-        staging = self._staging or begin(self.workspace.inbox_files(), self.lake, self.register, self.dialects)
+        staging = self._staging or begin(self.workspace.inbox_files(), self.ledger, self.declared, self._progress)
         self._staging = None
-        self.intake = ingest(staging, self.lake, self.register)
+        self.intake = ingest(staging, self.ledger, self.declared)
         return self.intake
 
     def look_at_inbox(self) -> bool:
@@ -64,9 +105,9 @@ class Session:
 
         Where it holds nothing new, the intake is what the ledger says, and no run is needed.
         """
-        staging = begin(self.workspace.inbox_files(), self.lake, self.register, self.dialects)
+        staging = begin(self.workspace.inbox_files(), self.ledger, self.declared, self._progress)
         if staging.arrivals.nothing_new:
-            self.intake = intake_of(Ledger(self.lake), self.register, staging.arrivals, [], [])
+            self.intake = intake_of(self.ledger, self.declared, staging.arrivals, [], [])
             return False
         self._staging = staging
         return True
@@ -76,9 +117,8 @@ class Session:
         """The intake of this run; where none was taken in it, what ledger and inbox say now, so that a review says the
         same whoever builds it."""
         if self.intake is None:
-            ledger = Ledger(self.lake)
-            arrivals = look(self.workspace.inbox_files(), ledger, self.register, self.dialects)
-            self.intake = intake_of(ledger, self.register, arrivals, [], [])
+            arrivals = look(self.workspace.inbox_files(), self.ledger, self.declared)
+            self.intake = intake_of(self.ledger, self.declared, arrivals, [], [])
         return self.intake
 
     @property
@@ -128,16 +168,16 @@ class Session:
 
     def ready_weeks(self) -> list[str]:
         """Weeks with at least a day between their first and last reading, in order."""
-        reach: dict[str, list[str]] = {}
-        for entry in Ledger(self.lake).entries:
-            for item in entry.extents:
-                first, last = reach.setdefault(str(item["week"]), [str(item["first_utc"]), str(item["last_utc"])])
-                reach[str(item["week"])] = [min(first, str(item["first_utc"])), max(last, str(item["last_utc"]))]
+        reach: dict[str, tuple[datetime, datetime]] = {}
+        for week in self.ledger.weeks:
+            extents = [item for _, item in self.ledger.of_week(week) if item["rows"]]
+            if extents:
+                firsts, lasts = ([moment(item[name]) for item in extents] for name in ("first_utc", "last_utc"))
+                reach[week] = min(firsts), max(lasts)
         return sorted(
             week
             for week, (first, last) in reach.items()
-            if pl.Series([first, last]).str.to_datetime("%Y-%m-%dT%H:%M:%S%.f").diff()[1]
-            >= timedelta(hours=_LEAST_HOURS)
+            if last - first >= timedelta(hours=_LEAST_HOURS)
         )
 
     def report(self, week: str) -> Path:
@@ -170,9 +210,8 @@ class Session:
         monday = week_days(week)[0]
         near = [iso_week(monday + timedelta(weeks=step)) for step in (-2, -1, 0, 1)]
         readings = [
-            [entry.export_id, entry.dialect_digest, entry.pump_zones, [entry.export[fate] for fate in FATES]]
-            for entry in Ledger(self.lake).entries
-            if any(item["week"] in near for item in entry.extents)
+            [entry.export_id, entry.sequence, entry.dialect_digest, entry.pump_zones, *map(entry.export.get, FATES)]
+            for entry in self.ledger.of_weeks(set(near))
         ]
         newest = week == max(self.ready_weeks(), default=week)
         said = [str(problem) for problem in self.problems()] if newest else []

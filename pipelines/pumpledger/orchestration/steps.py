@@ -32,14 +32,18 @@ from pumpledger.engine.tables import (
     SITE_WEEKS,
     SPANS,
     SPEED_GRID,
+    VERDICTS,
 )
 from pumpledger.hydraulics.speed_grid import build_speed_grid
-from pumpledger.intake.ledger import Ledger
+from pumpledger.intake.ledger_tables import exports_of, pump_sources, refused_counts, shared_pumps
 from pumpledger.orchestration.session import Session
 from pumpledger.planning.simple_plan import build_best_plans
 from pumpledger.problems import Problem
 from pumpledger.profile.build import build_profile, build_spans
 from pumpledger.profile.calendar import iso_week, local_days, week_days
+from pumpledger.verdicts.inputs import export_extents, source_dialects
+from pumpledger.verdicts.run import weigh
+from pumpledger.verdicts.value_modes import BAD_VALUES
 
 _RUNNING_RPM = 600
 
@@ -55,20 +59,59 @@ def accounting_parameters(session: Session) -> AccountingParameters:
     return AccountingParameters(meter_accuracy=session.register.meter_accuracy)
 
 
+def make_verdicts(session: Session, week: str) -> pl.DataFrame:
+    """readings -> doubts about whole sources and single logs, before any site is judged."""
+    weeks = weeks_back(week, 2)
+    with session.database([day for name in weeks for day in week_days(name)]) as db:
+        db.load("pump_source", pump_sources(session.ledger, set(weeks)))
+        _view_readings(db, session, weeks)
+        if not db.table("shared_pump").is_empty():
+            db.view("reading", "profile/reading_of_main_log")
+        db.load("source_dialect", source_dialects(session.declared.dialects))
+        db.load("extent", export_extents(session.ledger.entries))
+        session.lake.write(VERDICTS, week, weigh(db, session.decisions))
+        session.lake.write(BAD_VALUES, week, db.table("bad_value"))
+    return session.lake.read(VERDICTS, week)
+
+
 def make_spans(session: Session, week: str) -> pl.DataFrame:
     """readings -> spans of the week, each with its cause."""
     following = iso_week(week_days(week)[6] + timedelta(days=1))
-    files = [path for name in (*weeks_back(week, 2), following) for path in session.lake.readings_files(name)]
     with session.database(week_days(week)) as db:
-        if files:
-            db.view_parquet("reading", files)
-        else:
-            db.load("reading", READINGS.empty())
-        db.build("export_hold", "profile/export_hold")
+        _view_readings(db, session, [*weeks_back(week, 2), following])
+        db.load("pump_source", pump_sources(session.ledger, set(weeks_back(week, 2))))
+        db.load("bad_value", session.lake.read(BAD_VALUES, week))
+        shared = not db.table("shared_pump").is_empty()
+        if shared:
+            db.view("reading", "profile/reading_by_log")
+            db.load("bad_value", db.query("profile/bad_value_by_log"))
         longest = session.exports["gap_limit_s"].max() or 0
-        build_spans(db, timedelta(seconds=int(longest)))
+        build_spans(db, timedelta(seconds=int(longest)), shared)
         session.lake.write(SPANS, week, db.table("span"))
         return session.lake.read(SPANS, week)
+
+
+def _view_readings(db: Database, session: Session, weeks: list[str]) -> None:
+    """Make ``reading``, the readings of ``weeks`` that count, and ``export_hold``.
+
+    Where pumps have logs of several sources, ``shared_pump`` names these logs, and ``reading`` is for the caller to
+    make of ``every_reading``.
+    """
+    shared = shared_pumps(session.ledger, set(weeks), [source.name for source in session.register.fleet.sources])
+    db.load("shared_pump", shared)
+    name = "reading" if shared.is_empty() else "every_reading"
+    files = [path for week in weeks for path in session.lake.readings_files(week)]
+    if files:
+        superseded = [path for week in weeks for path in session.lake.superseded_files(week)]
+        db.view_readings(name, files, superseded)
+    else:
+        db.load(name, READINGS.empty())
+    db.build("export_hold", "profile/export_hold")
+
+
+def _load_verdicts(db: Database, session: Session, week: str) -> None:
+    db.load("verdict", session.lake.read(VERDICTS, week))
+    db.load("pump_source", pump_sources(session.ledger, set(weeks_back(week, 2))))
 
 
 def make_daily(session: Session, week: str) -> list[Check]:
@@ -76,6 +119,7 @@ def make_daily(session: Session, week: str) -> list[Check]:
     parameters = accounting_parameters(session)
     with session.database(week_days(week)) as db:
         db.load("span", session.read_weeks(SPANS, weeks_back(week, 2)))
+        _load_verdicts(db, session, week)
         unit_doubts(db)
         grid = build_speed_grid(session.register, power_points(db, parameters))
         db.load("span", session.lake.read(SPANS, week))
@@ -101,6 +145,7 @@ def make_savings(session: Session, week: str) -> list[Check]:
     """daily accounts -> savings of each site and day; days that were no service are struck first."""
     with session.database(week_days(week)) as db:
         _load_week(db, session, week)
+        _load_verdicts(db, session, week)
         unit_doubts(db)
         struck_days(db)
         build_savings(db, accounting_parameters(session))
@@ -137,10 +182,9 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [iso_week(day) == week for day in days]}))
         # A clock change is looked for further back than the days that are judged.
         db.load("past_day", local_days(session.zones, [day for name in weeks_back(week, 5) for day in week_days(name)]))
-        ledger = Ledger(session.lake)
-        db.load("export", ledger.exports_of(set(weeks)))
-        db.load("refused_count", ledger.refused_counts({week}))
-        db.load("pump_source", ledger.pump_sources(set(weeks)))
+        db.load("export", exports_of(session.ledger, set(weeks)))
+        db.load("refused_count", refused_counts(session.ledger, {week}))
+        _load_verdicts(db, session, week)
         diagnose(db, week, week_days(week)[6])
         rank_actions(db)
         session.lake.write(FINDINGS, week, db.table("finding"))

@@ -1,0 +1,92 @@
+"""What the ledger says, as tables for the steps and the review.
+
+Belongs here: records turned into rows. Nothing is changed here.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pumpledger.engine.tables import EXPORTS, REFUSED, SUPERSEDED
+from pumpledger.intake.ledger import Entry, Ledger, moment
+
+
+def exports(ledger: Ledger) -> pl.DataFrame:
+    """The table ``exports``."""
+    return _exports(ledger.entries)
+
+
+def exports_of(ledger: Ledger, weeks: set[str]) -> pl.DataFrame:
+    """Rows of ``exports`` that have to do with ``weeks``: their readings lie there, or they have none and repeat one
+    whose do."""
+    return _exports(ledger.of_weeks(weeks))
+
+
+def _exports(entries: list[Entry]) -> pl.DataFrame:
+    rows = [
+        {**entry.export, "first_utc": moment(entry.export["first_utc"]), "last_utc": moment(entry.export["last_utc"])}
+        for entry in entries
+    ]
+    return EXPORTS.conform(pl.DataFrame(rows, schema=EXPORTS.schema)) if rows else EXPORTS.empty()
+
+
+def profiles(ledger: Ledger, weeks: set[str] | None = None) -> pl.DataFrame:
+    """What the suite ``file_profile`` judges: one row an export that was read, of ``weeks`` where given."""
+    entries = ledger.entries if weeks is None else ledger.of_weeks(weeks)
+    return pl.DataFrame([entry.profile for entry in entries if entry.profile], infer_schema_length=None)
+
+
+def refused_rows(ledger: Ledger, weeks: set[str]) -> pl.DataFrame:
+    """The table ``refused`` of the exports of ``weeks``."""
+    paths = [ledger.refused_path(entry.export_id) for entry in ledger.of_weeks(weeks) if entry.status != "repeated"]
+    frames = [pl.read_parquet(path, glob=False) for path in paths if path.exists()]
+    return pl.concat(frames) if frames else REFUSED.empty()
+
+
+def refused_counts(ledger: Ledger, weeks: set[str]) -> pl.DataFrame:
+    """``export_id, file, pump_id, rule, fate, reason, rows`` of the refused rows of the exports of ``weeks``."""
+    keys = ["export_id", "file", "pump_id", "rule", "fate"]
+    rows = refused_rows(ledger, weeks)
+    return rows.group_by(keys).agg(pl.col("reason").first(), pl.len().cast(pl.Int64).alias("rows")).sort(keys)
+
+
+def superseded(ledger: Ledger, week: str) -> pl.DataFrame:
+    """The table ``superseded`` of ``week``."""
+    frames = [pl.read_parquet(path, glob=False) for path in ledger.lake.superseded_files(week)]
+    return SUPERSEDED.conform(pl.concat(frames)) if frames else SUPERSEDED.empty()
+
+
+def pump_exports(ledger: Ledger, weeks: set[str]) -> pl.DataFrame:
+    """``pump_id, file, source, readings`` of ``weeks``."""
+    rows = [
+        (str(item["pump_id"]), entry.file, str(entry.export["source"]), int(item["rows"]))
+        for week in sorted(weeks)
+        for entry, item in ledger.of_week(week)
+    ]
+    schema = {"pump_id": pl.String, "file": pl.String, "source": pl.String, "readings": pl.Int64}
+    return (
+        pl.DataFrame(rows, schema=schema, orient="row")
+        .group_by("pump_id", "file", "source")
+        .agg(pl.col("readings").sum())
+        .sort("pump_id", "file")
+    )
+
+
+def pump_sources(ledger: Ledger, weeks: set[str]) -> pl.DataFrame:
+    """``pump_id, source``: the source of most of the pump's readings in ``weeks``."""
+    counted = pump_exports(ledger, weeks).group_by("pump_id", "source").agg(pl.col("readings").sum())
+    return (
+        counted.sort("pump_id", "readings", "source", descending=[False, True, False])
+        .unique("pump_id", keep="first", maintain_order=True)
+        .select("pump_id", "source")
+    )
+
+
+def shared_pumps(ledger: Ledger, weeks: set[str], order: list[str]) -> pl.DataFrame:
+    """``pump_id, source, place``: the logs of the pumps that have readings from several sources in ``weeks``; ``order``
+    are the sources as fleet.toml names them, ``place`` the one among these, from 1."""
+    logs = pump_exports(ledger, weeks).filter(pl.col("readings") > 0).select("pump_id", "source").unique()
+    places = {source: place for place, source in enumerate(order, start=1)}
+    place = pl.col("source").replace_strict(places, default=len(order) + 1, return_dtype=pl.Int64)
+    several = pl.len().over("pump_id") > 1
+    return logs.filter(several).with_columns(place=place).sort("pump_id", "place")

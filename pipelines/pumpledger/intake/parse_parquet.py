@@ -1,0 +1,119 @@
+"""Rows of a Parquet export, typed.
+
+Belongs here: Parquet columns brought into the same text cells as those of a text export, so that one query types and
+judges both. A typed time stamp is taken as it is; one with a zone is UTC.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import duckdb
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from pumpledger.engine.database import Database, file_literal
+from pumpledger.intake.dialect import QUANTITIES, Dialect
+from pumpledger.intake.files import ExportFile, checked_columns
+from pumpledger.intake.parse import Parsed
+from pumpledger.intake.read_csv import quoted, typed_from_text
+from pumpledger.intake.unreadable import Unreadable
+from pumpledger.problems import Problem
+
+
+def parse_parquet(db: Database, export: ExportFile, dialect: Dialect, folder: Path) -> Parsed:
+    """Make the view ``typed_row``, as `parse_text` does; ``line`` is the row, from 1.
+
+    Raises:
+        Unreadable: the file is no Parquet file, is damaged, or lacks a column.
+    """
+    path = _plain_file(export, folder)
+    schema, rows = _opened(export, path)
+    columns = checked_columns(export, dialect, schema.names, None)
+    target = folder / "typed-00000.parquet"
+    try:
+        db.build_text("text_row", _cells(path, schema, columns, export, dialect))
+        typed_from_text(db, dialect)
+        db.write_table("typed_part", target)
+    except duckdb.Error as error:  # a damaged page is found only when it is read
+        raise Unreadable(_damaged(export, error)) from None
+    db.drop("text_row")
+    db.view_parquet("typed_row", [target])
+    return Parsed(rows * max(1, len(_codes(columns, dialect))), 0)
+
+
+def parquet_rows(export: ExportFile, wanted: set[int], folder: Path) -> Iterator[tuple[int, str]]:
+    """(row, its values as JSON) of the rows ``wanted``."""
+    first = 1
+    for batch in pq.ParquetFile(_plain_file(export, folder)).iter_batches():
+        inside = sorted(line for line in wanted if first <= line < first + batch.num_rows)
+        for line in inside:
+            (row,) = batch.slice(line - first, 1).to_pylist()
+            yield line, json.dumps(row, default=str, ensure_ascii=False)
+        first += batch.num_rows
+
+
+def _plain_file(export: ExportFile, folder: Path) -> Path:
+    """A file to read at random: Parquet cannot be streamed, so a packed one is unpacked once."""
+    if not export.member.packed:
+        return export.path
+    path = folder / "unpacked.parquet"
+    if not path.exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        with export.open() as source, path.open("wb") as target:
+            shutil.copyfileobj(source, target, 1 << 22)
+    return path
+
+
+def _opened(export: ExportFile, path: Path) -> tuple[pa.Schema, int]:
+    try:
+        file = pq.ParquetFile(path)
+        return file.schema_arrow, file.metadata.num_rows
+    except (pa.ArrowException, OSError) as error:
+        raise Unreadable(_damaged(export, error)) from None
+
+
+def _damaged(export: ExportFile, error: Exception) -> Problem:
+    said = str(error).splitlines()[0][:200]
+    return Problem("export_parquet", f"is not a whole Parquet file ({said}); export it again", file=export.name)
+
+
+def _codes(columns: list[str], dialect: Dialect) -> dict[str, str]:
+    return {column: code for column in columns if (code := dialect.pump_of_column(column)) is not None}
+
+
+def _cells(path: Path, schema: pa.Schema, columns: list[str], export: ExportFile, dialect: Dialect) -> str:
+    """The query that reads the file as cells of text."""
+    codes = _codes(columns, dialect)
+    cell = {name: _text(column) for name, column in dialect.columns.items() if column}
+    cell |= {name: "pumps.cell" for name, column in dialect.columns.items() if not column}
+    pump = _text(dialect.pump_column) if dialect.pump_column else quoted(export.pump or "")
+    stamps = [_stamp(column, schema.field(column).type, dialect) for column in dialect.time_columns]
+    chosen = [
+        "file_row_number + 1 as line",
+        "null::varchar as raw",
+        "null::varchar as fault",
+        f"{'pumps.code' if codes else pump} as pump_text",
+        f"{' || chr(32) || '.join(stamps)} as time_text",
+        *(f"{cell.get(name, 'null::varchar')} as {name}_text" for name in QUANTITIES),
+        f"{_text(dialect.aux_column) if dialect.aux_column else 'null::varchar'} as aux_text",
+    ]
+    each = ", ".join(f"{{'code': {quoted(code)}, 'cell': {_text(column)}}}" for column, code in codes.items())
+    pumps = f", (select unnest([{each}], recursive := true)) as pumps" if codes else ""
+    rows = f"read_parquet({file_literal(path)}, file_row_number = true, hive_partitioning = false)"
+    return f"select {', '.join(chosen)} from {rows} as rows{pumps} order by line"
+
+
+def _text(column: str) -> str:
+    return f'rows."{column.replace(chr(34), chr(34) * 2)}"::varchar'
+
+
+def _stamp(column: str, kind: pa.DataType, dialect: Dialect) -> str:
+    if dialect.time_format != "timestamp":
+        return f"coalesce({_text(column)}, '')"
+    name = _text(column).removesuffix("::varchar")
+    moment = f"({name} at time zone 'UTC')" if pa.types.is_timestamp(kind) and kind.tz else f"try_cast({name} as timestamp)"
+    return f"strftime({moment}, '%Y-%m-%d %H:%M:%S.%f')"

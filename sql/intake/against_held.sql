@@ -1,0 +1,88 @@
+-- Rows of a staged export against the readings that the lake holds of the same pump and instant.
+-- Grain: a staged row and a held reading that decide about each other; rows that meet none are not there.
+-- Inputs: staged_reading, held_reading (both with the columns of readings; held ones count today);
+--   held_export (export_id, is_earlier: arrived before the staged export, same_source).
+-- Output: line, pump_id, time_utc, fate, held_export_id, held_line; old_export_id, old_line, new_export_id, new_line of
+--   the row that no longer stands and the one that does; speed_was_rpm, speed_rpm, power_was_w, power_w of both.
+--   fate is 'duplicates' (nothing that is not held already: dropped), 'supersedes' (the staged row stands in the place
+--   of the held one) or 'superseded' (the held one came later and stands).
+-- Exports of different sources are different instruments: they neither repeat nor correct each other, unless a row is
+--   the same in every value.
+with source as (
+    select * from staged_reading
+),
+
+held as (
+    select held_reading.*, held_export.is_earlier, held_export.same_source
+    from held_reading join held_export using (export_id)
+),
+
+compared as (
+    select
+        source.line,
+        source.pump_id,
+        source.time_utc,
+        source.export_id,
+        held.export_id as held_export_id,
+        held.line as held_line,
+        held.is_earlier,
+        held.same_source,
+        source.speed_rpm as staged_rpm,
+        held.speed_rpm as held_rpm,
+        source.power_w as staged_w,
+        held.power_w as held_w,
+        [source.speed_rpm, source.power_w, source.energy_total_kwh, source.run_total_h, source.flow_m3h,
+            source.aux_on::double, source.air_temperature_c] as staged_values,
+        [held.speed_rpm, held.power_w, held.energy_total_kwh, held.run_total_h, held.flow_m3h, held.aux_on::double,
+            held.air_temperature_c] as held_values
+    from source
+    join held on source.pump_id = held.pump_id and source.time_utc = held.time_utc
+),
+
+judged as (
+    select
+        *,
+        staged_values = held_values as is_same,
+        -- Nothing is lost by dropping a row all of whose values are held.
+        list_bool_and(list_transform(range(1, 8),
+            lambda i: staged_values[i] is null or coalesce(staged_values[i] = held_values[i], false))) as adds_nothing
+    from compared
+),
+
+fated as (
+    select
+        * exclude (staged_values, held_values),
+        case
+            when is_same or (same_source and adds_nothing) then 'duplicates'
+            when same_source and is_earlier then 'supersedes'
+            when same_source then 'superseded'
+        end as fate
+    from judged
+),
+
+against_held as (
+    select
+        line,
+        pump_id,
+        time_utc,
+        fate,
+        held_export_id,
+        held_line,
+        if(fate = 'supersedes', held_export_id, export_id) as old_export_id,
+        if(fate = 'supersedes', held_line, line) as old_line,
+        if(fate = 'supersedes', export_id, held_export_id) as new_export_id,
+        if(fate = 'supersedes', line, held_line) as new_line,
+        if(fate = 'supersedes', held_rpm, staged_rpm) as speed_was_rpm,
+        if(fate = 'supersedes', staged_rpm, held_rpm) as speed_rpm,
+        if(fate = 'supersedes', held_w, staged_w) as power_was_w,
+        if(fate = 'supersedes', staged_w, held_w) as power_w
+    from fated
+    where fate is not null
+    -- A row that is held as it is needs no other verdict.
+    qualify row_number() over (
+        partition by line, pump_id order by fate <> 'duplicates', not is_same, held_export_id, held_line
+    ) = 1
+    order by line, pump_id
+)
+
+select * from against_held
