@@ -63,6 +63,7 @@ SUPERSEDED = Table(
         "speed_rpm": ("real", "speed that counts [rev/min]"),
         "power_was_w": ("real", "power that was held [W]"),
         "power_w": ("real", "power that counts [W]"),
+        "counted": ("bool", "the older reading counted until then; else it was superseded already"),
     },
 )
 

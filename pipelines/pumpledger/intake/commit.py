@@ -81,7 +81,12 @@ def _against_held(
     db.load("held_export", pl.DataFrame(order, schema=schema, orient="row"))
     db.view_parquet("staged_reading", [staged.readings(week)])
     files = [ledger.lake.readings_folder(week) / f"{entry.export_id}.parquet" for entry in held]
-    db.view_readings("held_reading", files, ledger.lake.superseded_files(week))
+    db.view_parquet("held_reading", files)
+    superseded = ledger.lake.superseded_files(week)
+    if superseded:
+        db.view_parquet("superseded_row", superseded)
+    else:
+        db.load("superseded_row", SUPERSEDED.empty())
     return db.query("intake/against_held")
 
 

@@ -48,7 +48,7 @@ def corrections(data: ReviewData) -> pl.DataFrame:
     sites = dict(data.pump.select("pump_id", "site_id").iter_rows())
     zones = dict(data.site.select("site_id", "zone").iter_rows())
     rows = []
-    ordered = data.superseded.sort(*_KEYS, "time_utc", "old_line")
+    ordered = data.superseded.filter("counted").sort(*_KEYS, "time_utc", "old_line")
     for (pump_id, old, new), group in ordered.group_by(_KEYS, maintain_order=True):
         site_id = sites.get(str(pump_id), "")
         zone = ZoneInfo(zones.get(site_id) or "UTC")
