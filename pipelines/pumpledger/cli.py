@@ -83,10 +83,11 @@ def check(fleet: Path, csv: Path | None) -> None:
     from pumpledger.orchestration.check import check_lines, run_check
 
     if csv is not None and csv.resolve().is_relative_to(fleet.resolve()):
-        raise click.BadParameter("a check writes nothing into the fleet folder; name a file elsewhere", param_hint="--csv")
+        raise click.BadParameter("a check writes nothing into the fleet; name a file elsewhere", param_hint="--csv")
     if csv is not None and not csv.resolve().parent.is_dir():
         raise click.BadParameter(f"there is no folder {csv.parent}", param_hint="--csv")
-    checked = run_check(fleet, csv)
+    with _bar() as progress:
+        checked = run_check(fleet, csv, progress)
     _echo_problems(checked.problems)
     for line in check_lines(checked, fleet):
         click.echo(printable(line))

@@ -6,7 +6,8 @@
 --   the row that no longer stands and the one that does; speed_was_rpm, speed_rpm, power_was_w, power_w of both; counted,
 --   the held row counts today.
 --   fate is 'duplicates' (nothing that is not held already: dropped), 'supersedes' (the staged row stands in the place
---   of the held one) or 'superseded' (the held one came later and stands).
+--   of the held one) or 'superseded' (the held one came later and stands). What was read last has no say: a later row
+--   that adds nothing gives way whichever was read first.
 -- A row supersedes all earlier ones of its instant, also those that do not count: should the one between be withdrawn,
 -- the last still stands.
 -- Exports of different sources are different instruments: they neither repeat nor correct each other, unless a row is
@@ -55,7 +56,9 @@ judged as (
         staged_values = held_values as is_same,
         -- Nothing is lost by dropping a row all of whose values are held.
         list_bool_and(list_transform(range(1, 8),
-            lambda i: staged_values[i] is null or coalesce(staged_values[i] = held_values[i], false))) as adds_nothing
+            lambda i: staged_values[i] is null or coalesce(staged_values[i] = held_values[i], false))) as adds_nothing,
+        list_bool_and(list_transform(range(1, 8),
+            lambda i: held_values[i] is null or coalesce(staged_values[i] = held_values[i], false))) as held_adds_nothing
     from compared
 ),
 
@@ -64,7 +67,7 @@ fated as (
         * exclude (staged_values, held_values),
         case
             when counted and (is_same or (same_source and adds_nothing)) then 'duplicates'
-            when same_source and is_earlier then 'supersedes'
+            when same_source and (is_earlier or held_adds_nothing) then 'supersedes'
             when same_source then 'superseded'
         end as fate
     from judged

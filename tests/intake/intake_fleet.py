@@ -72,6 +72,11 @@ class Fleet:
         (self.root / "dialects").mkdir(exist_ok=True)
         (self.root / "dialects" / f"{name}.toml").write_text(text)
 
+    def add_source(self, files: str, dialect: str = "own") -> None:
+        """One more source, called as its dialect with a plus, after the others."""
+        with (self.root / "fleet.toml").open("a") as file:
+            file.write(f'[[source]]\nname = "{dialect}+"\nfiles = "{files}"\ndialect = "{dialect}"\n')
+
     def put(self, name: str, content: str | bytes) -> Path:
         path = self.inbox / name
         path.write_bytes(content if isinstance(content, bytes) else content.encode())

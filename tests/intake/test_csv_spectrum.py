@@ -31,7 +31,21 @@ CASES = {
     "json": ['"{""type"": ""Point"", ""coordinates"": [102.0, 0.5]}"', '"[1, ""two"", null]"'],
     "location": ['"37,-122"', '"37°46′N, 122°25′W"'],
     "utf8": ["ʤ", "水泵", "Größe", "ё", '"naïve, café"', "🏊"],
-    "marks of other formats": ["a;b", "a\tb", "a|b", "# a", "'a'", "a\\", "\\N", "NULL", "nan", "=1+1", "\u2028", "\x0c", "\x85"],
+    "marks of other formats": [
+        "a;b",
+        "a\tb",
+        "a|b",
+        "# a",
+        "'a'",
+        "a\\",
+        "\\N",
+        "NULL",
+        "nan",
+        "=1+1",
+        "\u2028",
+        "\x0c",
+        "\x85",
+    ],
     "blanks kept inside": ['"a  b"', "a b"],
 }
 EMPTY = ["", '""', "  ", '"  "']
@@ -67,7 +81,10 @@ def export(cells: list[str], end: str = "\n", delimiter: str = ",") -> str:
     """One row a cell, a minute apart, speeds 1000, 1001 and so on, no two the same."""
     start = datetime(2026, 10, 26, 8)
     stamps = [f"{start + timedelta(minutes=number):%Y-%m-%dT%H:%M:%SZ}" for number in range(len(cells))]
-    rows = [delimiter.join((at, "P-LA", cell, str(1000 + n))) for n, (at, cell) in enumerate(zip(stamps, cells, strict=True))]
+    rows = [
+        delimiter.join((at, "P-LA", cell, str(1000 + n)))
+        for n, (at, cell) in enumerate(zip(stamps, cells, strict=True))
+    ]
     return end.join([HEADER.replace(",", delimiter), *rows]) + end
 
 

@@ -91,7 +91,7 @@ def test_a_judge_that_can_find(db, tmp_path: Path) -> None:
         ("year 0", SAMPLES + GOOD + "0000-01-01T00:00:00Z,P-LA,1,1,1\n", (10, 0, 1, 0)),
         ("year 9999", SAMPLES + GOOD + "9999-12-31T23:59:59Z,P-LA,1,1,1\n", (10, 0, 1, 0)),
         ("a row torn at the end", SAMPLES + GOOD + "2026-10-26T09:0", (10, 0, 0, 1)),
-        ("a delimiter too many, and nothing behind it", SAMPLES + GOOD + ROW.format(minute=55, rpm=1)[:-1] + ",\n", (11, 0, 0, 0)),
+        ("a delimiter too many at the end", SAMPLES + GOOD + ROW.format(minute=55, rpm=1)[:-1] + ",\n", (11, 0, 0, 0)),
         ("the same beside a torn row", SAMPLES + GOOD + ROW.format(minute=55, rpm=1)[:-1] + ",\ntorn\n", (11, 0, 0, 1)),
         ("two delimiters too many", SAMPLES + GOOD + ROW.format(minute=55, rpm=1)[:-1] + ",,\n", (11, 0, 0, 0)),
         ("and a blank behind them", SAMPLES + GOOD + ROW.format(minute=55, rpm=1)[:-1] + ",, \n", (10, 0, 0, 1)),
@@ -128,7 +128,9 @@ def test_a_footer_amid_the_file_is_no_data_whatever_stands_beside_it(fleet: Flee
     plain = fleet.take("counters_1.csv", COUNTERS + "".join(rows[:5]) + "# end\tP-LA\t1\t1\t1\n" + "".join(rows[5:]))
     assert (plain["data_rows"], plain["readings"]) == (10, 10)
     beside = "torn\n"
-    row = fleet.take("counters_2.csv", COUNTERS + "".join(rows[:5]) + "# end\tP-LA\t1\t1\t1\n" + beside + "".join(rows[5:]))
+    row = fleet.take(
+        "counters_2.csv", COUNTERS + "".join(rows[:5]) + "# end\tP-LA\t1\t1\t1\n" + beside + "".join(rows[5:])
+    )
     assert (row["data_rows"], row["rejects"]) == (11, 1)
 
 
@@ -159,7 +161,10 @@ def test_sixteen_bits_without_their_mark(fleet: Fleet) -> None:
         ("as many columns", ",".join(f"c{n}" for n in range(20_000)) + "\n" + "1," * 20_000 + "\n"),
         ("one instant", SAMPLES + ROW.format(minute=5, rpm=1500) * 50_000),
         ("conflicts", SAMPLES + "".join(ROW.format(minute=5, rpm=n % 3000) for n in range(30_000))),
-        ("every day of 8000 years", SAMPLES + "".join(f"{year}-01-01T00:00:00Z,P-LA,1,1,1\n" for year in range(1, 9999))),
+        (
+            "every day of 8000 years",
+            SAMPLES + "".join(f"{year}-01-01T00:00:00Z,P-LA,1,1,1\n" for year in range(1, 9999)),
+        ),
     ],
     ids=lambda value: value if len(str(value)) < 30 else "",
 )

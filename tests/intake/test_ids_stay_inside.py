@@ -100,10 +100,12 @@ def test_names_of_pages(code: str) -> None:
 
 HOSTILE_NAMES = (
     b"meter_[1].csv", b"meter_?.csv", b"meter_*.csv", b"meter_**.csv", b"meter_{1,2}.csv", b"meter_[!x].csv",
-    b"meter_..\\..\\x.csv", b"meter_\\[1].csv", b"meter_'; drop.csv", b'meter_"quoted".csv', b"meter_$(touch x)`id`.csv",
+    b"meter_..\\..\\x.csv", b"meter_\\[1].csv", b"meter_'; drop.csv", b'meter_"quoted".csv',
+    b"meter_$(touch x)`id`.csv",
     b"meter_<script>alert(1).csv", b"meter_%2e%2e%2fx.csv", b"meter_=1+1.csv", b"meter_a\nb.csv", b"meter_\x1b[31m.csv",
     b"meter_\xff.csv", b"meter_\xfe.csv", "meter_\u202evsc.csv".encode(), "meter_\u0430.csv".encode(), b"meter_a.csv",
-    b"meter_" + b"x" * 245 + b".csv", b"meter_..csv", b"meter_-rf.csv", b"meter_~.csv", b"meter_ .csv", b"meter_NUL.csv",
+    b"meter_" + b"x" * 245 + b".csv", b"meter_..csv", b"meter_-rf.csv", b"meter_~.csv", b"meter_ .csv",
+    b"meter_NUL.csv",
 )  # fmt: skip
 """The Cyrillic a looks like the Latin one; two names differ in bytes that are no UTF-8."""
 
@@ -144,7 +146,14 @@ def test_names_inside_an_archive(tmp_path: Path) -> None:
     """Members are never written under their own names: whatever they are called, nothing appears beside the fleet."""
     import zipfile
 
-    names = ["meter_1.csv", "../meter_2.csv", "../../../../meter_3.csv", "/meter_4.csv", "C:\\meter_5.csv", "..\\meter_6.csv"]
+    names = [
+        "meter_1.csv",
+        "../meter_2.csv",
+        "../../../../meter_3.csv",
+        "/meter_4.csv",
+        "C:\\meter_5.csv",
+        "..\\meter_6.csv",
+    ]
     pumps = "pump_id,site_id\n" + "".join(f"P{number},H1\n" for number in range(len(names)))
     fleet = write_fleet(tmp_path / "a" / "b" / "fleet", {"pumps.csv": pumps})
     with zipfile.ZipFile(fleet / "inbox" / "meter_week.zip", "w") as archive:

@@ -30,12 +30,17 @@ INSIDE = "TESTS_INSIDE_OWN_MOUNTS"
 def mounted(folder: Path) -> bool:
     folder.mkdir(exist_ok=True)
     command = ["mount", "-t", "tmpfs", "-o", f"size={SIZE_MB}m", "tmpfs", str(folder)]
-    return shutil.which("mount") is not None and subprocess.run(command, capture_output=True, check=False).returncode == 0
+    return (
+        shutil.which("mount") is not None and subprocess.run(command, capture_output=True, check=False).returncode == 0
+    )
 
 
 def may_have_own_mounts() -> bool:
     command = ["unshare", "--user", "--map-root-user", "--mount", "true"]
-    return shutil.which("unshare") is not None and subprocess.run(command, capture_output=True, check=False).returncode == 0
+    return (
+        shutil.which("unshare") is not None
+        and subprocess.run(command, capture_output=True, check=False).returncode == 0
+    )
 
 
 @pytest.fixture
@@ -63,7 +68,18 @@ def test_all_of_it_in_a_namespace(tmp_path: Path) -> None:
         return  # the tests below have a disk
     assert not os.environ.get(INSIDE), "a root of its own namespace may not mount a tmpfs"
     if may_have_own_mounts():
-        command = ["unshare", "--user", "--map-root-user", "--mount", sys.executable, "-m", "pytest", "-q", "-rs", __file__]
+        command = [
+            "unshare",
+            "--user",
+            "--map-root-user",
+            "--mount",
+            sys.executable,
+            "-m",
+            "pytest",
+            "-q",
+            "-rs",
+            __file__,
+        ]
         again = subprocess.run(command, env=os.environ | {INSIDE: "1"}, capture_output=True, text=True, check=False)
         assert again.returncode == 0 and "skipped" not in again.stdout, again.stdout[-3000:]
 

@@ -61,7 +61,9 @@ def test_exact_repeats_do_not_go_back_unless_asked_for(tmp_path: Path) -> None:
 def test_no_cell_is_a_formula(tmp_path: Path, start: str) -> None:
     """The marks that OWASP's page on CSV injection names ([MEM]: =, +, -, @, tab, carriage return)."""
     raw = f'{start}HYPERLINK("x","y"),P-1'
-    frame = refused((2, "rejects", "cannot_be_read", "The row is torn.", raw)).with_columns(file=pl.lit(f"{start}a.csv"))
+    frame = refused((2, "rejects", "cannot_be_read", "The row is torn.", raw)).with_columns(
+        file=pl.lit(f"{start}a.csv")
+    )
     write_send_back(tmp_path / "back.csv", [frame])
     (row,) = read_back(tmp_path / "back.csv")
     assert row["raw"] == "'" + raw and row["file"] == f"'{start}a.csv"

@@ -71,6 +71,8 @@ class Database:
             config["temp_directory"] = str(spill)
         self.connection = duckdb.connect(":memory:", config=config)
         self.connection.execute("set TimeZone = 'UTC'").fetchall()
+        # DuckDB draws a bar on standard output where it takes Python for interactive, as in a spawned process.
+        self.connection.execute("set enable_progress_bar = false").fetchall()
         self._made: dict[str, str] = {}
 
     def __enter__(self) -> Database:

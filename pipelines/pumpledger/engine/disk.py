@@ -28,7 +28,9 @@ _REFUSES = {
 }
 _WORDS = {
     # "failed to offload" is DuckDB's spill, which is held to the space that the disk has left.
-    re.compile(r"no space left on device|disk quota exceeded|disk is full|failed to offload data block", re.I): errno.ENOSPC,
+    re.compile(
+        r"no space left on device|disk quota exceeded|disk is full|failed to offload data block", re.I
+    ): errno.ENOSPC,
     re.compile(r"file too large", re.I): errno.EFBIG,
     re.compile(r"attempt to write a readonly database|read-only file system", re.I): errno.EROFS,
     re.compile(r"disk i/o error|input/output error", re.I): errno.EIO,

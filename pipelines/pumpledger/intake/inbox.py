@@ -88,7 +88,7 @@ def look(files: Iterable[Path], ledger: Ledger, declared: Declarations, progress
     To read are new exports; known ones whose dialect, or whose pumps' place in the register, has changed since; and
     those that lean on one of these.
     """
-    seen, progress = Seen(ledger.lake), progress or Progress()
+    files, seen, progress = list(files), Seen(ledger.lake), progress or Progress()
     arrivals = Arrivals(seen=seen)
     to_examine: list[Path] = []
     for path in files:
@@ -101,7 +101,7 @@ def look(files: Iterable[Path], ledger: Ledger, declared: Declarations, progress
         work = _examined(path, seen, declared, arrivals, progress)
         progress.expect(2 * (sum(item.export.size for item in work) - path.stat().st_size))
         found += work
-    _sort_out(found, {path.name: path for path in files}, ledger, declared, arrivals, progress)
+    _sort_out(found, by_name(files), ledger, declared, arrivals, progress)
     return arrivals
 
 
@@ -154,6 +154,11 @@ def _sort_out(
         entry = ledger.known(name, export_id)
         if _still_holds(entry, item.source, item.dialect, declared):
             continue
+        same = ledger.of_content(name, item.export.sha256)
+        if any(other.status == "withdrawn" for other in same):
+            continue
+        # The dialect gave this name another pump then.
+        arrivals.outdated += [other for other in same if other.export_id != export_id]
         original = first_of.get(export_id)
         twin = ledger.original(export_id)
         if original is None and twin and twin.file != name:
@@ -169,8 +174,12 @@ def _sort_out(
             first_of[export_id] = name
             again[export_id] = item
     _with_leaning(again, files, ledger, declared, arrivals)
-    order = {entry.export_id: entry.sequence for entry in arrivals.outdated if entry.status != "repeated"}
-    work = [replace(item, sequence=order.get(item.export.export_id)) for item in again.values()]
+    order = {key: entry.sequence for entry in arrivals.outdated if entry.status != "repeated"
+             for key in (entry.export_id, (entry.file, entry.content_sha256))}  # fmt: skip
+    work = [
+        replace(item, sequence=order.get(export_id) or order.get((item.export.name, item.export.sha256)))
+        for export_id, item in again.items()
+    ]
     progress.expect(-sum(item.export.size for item in found if item.export.export_id not in again))
     arrivals.work = sorted(work, key=lambda item: (item.sequence is None, item.sequence or 0, item.export.name))
 
@@ -184,6 +193,11 @@ def _with_leaning(
         if item is not None:
             again[entry.export_id] = item
             arrivals.outdated.append(entry)
+
+
+def by_name(files: Iterable[Path]) -> dict[str, Path]:
+    """``files`` by the name that the ledger knows them by."""
+    return {clean_name(path.name): path for path in files}
 
 
 def find(files: dict[str, Path], entry: Entry, ledger: Ledger, declared: Declarations) -> Work | None:

@@ -22,10 +22,10 @@ class KnownPumps:
     change: pl.DataFrame | None = None
 
     def zones(self, codes: str = "pump") -> dict[str, str]:
-        """Zone by pump, and with ``codes`` "site" also by the site that has one pump."""
+        """Zone by pump; with ``codes`` "site" also zone and pump by the site that has one pump."""
         zones = dict(self.zone.iter_rows())
         if codes == "site":
-            zones |= {site: zones[pump] for site, pump in self.of_site.iter_rows()}
+            zones |= {site: f"{zones[pump]} {pump}" for site, pump in self.of_site.iter_rows()}
         return zones
 
 

@@ -29,7 +29,9 @@ READ_AGAIN = "to read again"
 class Entry:
     """What the ledger holds of one export: its row of ``exports``, and what decides whether it must be read again.
 
-    ``leans_on`` are the exports that hold rows which this one repeats: when one of them goes, this one is read again.
+    ``pump_zones`` has the zone of each pump that it names, and of a site that stands for its pump both, as
+    `KnownPumps.zones` gives them. ``leans_on`` are the exports whose rows this one repeats or replaces, or that replace
+    its own: when one of them goes, this one is read again.
     """
 
     export: dict[str, object]
@@ -101,13 +103,22 @@ class Ledger:
                 weeks.setdefault(str(item["week"]), []).append((entry, item))
         return weeks
 
+    @cached_property
+    def _by_content(self) -> dict[tuple[str, str], list[Entry]]:
+        contents: dict[tuple[str, str], list[Entry]] = {}
+        for entry in self._by_record.values():
+            contents.setdefault((entry.file, entry.content_sha256), []).append(entry)
+        return contents
+
     def _reindex(self) -> None:
-        for name in ("entries", "_by_name", "_by_week"):
+        for name in ("entries", "_by_name", "_by_content", "_by_week"):
             self.__dict__.pop(name, None)
 
     def _index_last(self, entry: Entry) -> None:
         if "_by_name" in self.__dict__:
             self._by_name[(entry.file, entry.export_id)] = entry
+        if "_by_content" in self.__dict__:
+            self._by_content.setdefault((entry.file, entry.content_sha256), []).append(entry)
         if "_by_week" in self.__dict__:
             for item in entry.extents:
                 self._by_week.setdefault(str(item["week"]), []).append((entry, item))
@@ -129,6 +140,10 @@ class Ledger:
     def known(self, file: str, export_id: str) -> Entry | None:
         return self._by_name.get((file, export_id))
 
+    def of_content(self, file: str, sha256: str) -> list[Entry]:
+        """Entries of this name and content, for whatever pump the name gave then."""
+        return self._by_content.get((file, sha256), [])
+
     def original(self, export_id: str) -> Entry | None:
         """The entry whose readings came from this export under whatever name."""
         return self._by_record.get(f"{export_id}.json")
@@ -149,13 +164,12 @@ class Ledger:
         return list(found.values())
 
     def leaning_on(self, export_ids: set[str]) -> list[Entry]:
-        """Other entries that repeat rows of ``export_ids``, and those that repeat theirs, in order of arrival."""
+        """Other entries that lean on ``export_ids``, and those that lean on these, in order of arrival."""
         gone, found = set(export_ids), []
-        for entry in self.entries:
-            if entry.export_id not in export_ids and not gone.isdisjoint(entry.leans_on):
-                gone.add(entry.export_id)
-                found.append(entry)
-        return found
+        while more := [e for e in self.entries if e.export_id not in gone and not gone.isdisjoint(e.leans_on)]:
+            gone |= {entry.export_id for entry in more}
+            found += more
+        return sorted(found, key=lambda entry: entry.sequence)
 
     # --- changing ---
 
@@ -209,8 +223,26 @@ class Ledger:
         for path in self.lake.root.glob("refused/*.parquet"):
             if path.stem not in known:
                 path.unlink()
+        self.settle_withdrawn()
         for path in self.lake.root.glob("**/.*.part"):
             path.unlink()
+
+    def settle_withdrawn(self) -> None:
+        """Put the refused rows of withdrawn exports in their place; those of a withdrawal that never came are removed.
+
+        They wait under another name until the record says that the export is withdrawn, so that no row is refused and
+        counts.
+        """
+        withdrawn = {entry.export_id for entry in self._by_record.values() if entry.status == "withdrawn"}
+        for path in self.lake.root.glob("refused/*.withdrawn"):
+            if path.stem in withdrawn:
+                path.replace(self.refused_path(path.stem))
+            else:
+                path.unlink()
+
+    def withdrawn_path(self, export_id: str) -> Path:
+        """Where the refused rows of an export wait for its withdrawal."""
+        return self.refused_path(export_id).with_suffix(".withdrawn")
 
     def refused_path(self, export_id: str) -> Path:
         return self.lake.root / "refused" / f"{export_id}.parquet"

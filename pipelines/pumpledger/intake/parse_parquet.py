@@ -7,6 +7,7 @@ judges both. A typed time stamp is taken as it is; one with a zone is UTC.
 from __future__ import annotations
 
 import json
+import math
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -20,6 +21,7 @@ from pumpledger.intake.dialect import QUANTITIES, Dialect
 from pumpledger.intake.files import ExportFile, checked_columns
 from pumpledger.intake.parse import Parsed
 from pumpledger.intake.read_csv import quoted, typed_from_text
+from pumpledger.intake.rows import shown
 from pumpledger.intake.unreadable import Unreadable
 from pumpledger.problems import Problem
 
@@ -33,9 +35,10 @@ def parse_parquet(db: Database, export: ExportFile, dialect: Dialect, folder: Pa
     path = _plain_file(export, folder)
     schema, rows = _opened(export, path)
     columns = checked_columns(export, dialect, schema.names, None)
+    _check_zone(export, dialect, schema)
     target = folder / "typed-00000.parquet"
     try:
-        db.build_text("text_row", _cells(path, schema, columns, export, dialect))
+        db.build_text("text_row", _cells(path, schema, export, dialect))
         typed_from_text(db, dialect)
         db.write_table("typed_part", target)
     except duckdb.Error as error:  # a damaged page is found only when it is read
@@ -52,7 +55,8 @@ def parquet_rows(export: ExportFile, wanted: set[int], folder: Path) -> Iterator
         inside = sorted(line for line in wanted if first <= line < first + batch.num_rows)
         for line in inside:
             (row,) = batch.slice(line - first, 1).to_pylist()
-            yield line, json.dumps(row, default=str, ensure_ascii=False)
+            plain = {name: _plain(value) for name, value in row.items()}
+            yield line, shown(json.dumps(plain, default=str, ensure_ascii=False))
         first += batch.num_rows
 
 
@@ -81,39 +85,61 @@ def _damaged(export: ExportFile, error: Exception) -> Problem:
     return Problem("export_parquet", f"is not a whole Parquet file ({said}); export it again", file=export.name)
 
 
+def _plain(value: object) -> object:
+    """``value``, or its name where JSON has no number for it."""
+    return str(value) if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def _check_zone(export: ExportFile, dialect: Dialect, schema: pa.Schema) -> None:
+    """Raises Unreadable where the stamps are instants and the dialect takes them for a wall clock."""
+    for column in dialect.time_columns if dialect.time_format == "timestamp" and dialect.zone != "utc" else ():
+        if _is_instant(schema.field(column).type):
+            fault = (
+                f"holds instants in its column {column!r}, which need no zone, and dialect {dialect.name} reads them as "
+                f'a wall clock ({dialect.zone}); declare time.zone = "utc"'
+            )
+            raise Unreadable(Problem("export_zone", fault, file=export.name))
+
+
 def _codes(columns: list[str], dialect: Dialect) -> dict[str, str]:
     return {column: code for column in columns if (code := dialect.pump_of_column(column)) is not None}
 
 
-def _cells(path: Path, schema: pa.Schema, columns: list[str], export: ExportFile, dialect: Dialect) -> str:
-    """The query that reads the file as cells of text."""
-    codes = _codes(columns, dialect)
-    cell = {name: _text(column) for name, column in dialect.columns.items() if column}
+def _cells(path: Path, schema: pa.Schema, export: ExportFile, dialect: Dialect) -> str:
+    """The query that reads the file as cells of text. Columns go by position: SQL takes ``t`` and ``T`` for one."""
+    at = {name: f"c{position}" for position, name in enumerate(schema.names)}
+    codes = _codes(schema.names, dialect)
+    cell = {name: _text(at[column]) for name, column in dialect.columns.items() if column}
     cell |= {name: "pumps.cell" for name, column in dialect.columns.items() if not column}
-    pump = _text(dialect.pump_column) if dialect.pump_column else quoted(export.pump or "")
-    stamps = [_stamp(column, schema.field(column).type, dialect) for column in dialect.time_columns]
+    pump = _text(at[dialect.pump_column]) if dialect.pump_column else quoted(export.pump or "")
+    stamps = [_stamp(at[column], schema.field(column).type, dialect) for column in dialect.time_columns]
     chosen = [
-        "file_row_number + 1 as line",
+        "line",
         "null::varchar as raw",
         "null::varchar as fault",
         f"{'pumps.code' if codes else pump} as pump_text",
         f"{' || chr(32) || '.join(stamps)} as time_text",
         *(f"{cell.get(name, 'null::varchar')} as {name}_text" for name in QUANTITIES),
-        f"{_text(dialect.aux_column) if dialect.aux_column else 'null::varchar'} as aux_text",
+        f"{_text(at[dialect.aux_column]) if dialect.aux_column else 'null::varchar'} as aux_text",
     ]
-    each = ", ".join(f"{{'code': {quoted(code)}, 'cell': {_text(column)}}}" for column, code in codes.items())
+    each = ", ".join(f"{{'code': {quoted(code)}, 'cell': {_text(at[column])}}}" for column, code in codes.items())
     pumps = f", (select unnest([{each}], recursive := true)) as pumps" if codes else ""
-    rows = f"read_parquet({file_literal(path)}, file_row_number = true, hive_partitioning = false)"
-    return f"select {', '.join(chosen)} from {rows} as rows{pumps} order by line"
+    file = f"read_parquet({file_literal(path)}, hive_partitioning = false) as held({', '.join(at.values())})"
+    rows = f"(select row_number() over () as line, * from {file}) as rows"
+    return f"select {', '.join(chosen)} from {rows}{pumps} order by line"
 
 
 def _text(column: str) -> str:
-    return f'rows."{column.replace(chr(34), chr(34) * 2)}"::varchar'
+    return f"rows.{column}::varchar"
 
 
 def _stamp(column: str, kind: pa.DataType, dialect: Dialect) -> str:
     if dialect.time_format != "timestamp":
         return f"coalesce({_text(column)}, '')"
-    name = _text(column).removesuffix("::varchar")
-    moment = f"({name} at time zone 'UTC')" if pa.types.is_timestamp(kind) and kind.tz else f"try_cast({name} as timestamp)"
+    name = f"rows.{column}"
+    moment = f"({name} at time zone 'UTC')" if _is_instant(kind) else f"try_cast({name} as timestamp)"
     return f"strftime({moment}, '%Y-%m-%d %H:%M:%S.%f')"
+
+
+def _is_instant(kind: pa.DataType) -> bool:
+    return pa.types.is_timestamp(kind) and kind.tz is not None

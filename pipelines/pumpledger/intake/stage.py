@@ -97,15 +97,17 @@ def _stage(
     rules = {"export_id": export.export_id, **LIMITS}
     columns = header_columns(export, dialect, header_line(export, dialect)) if dialect.carrier == "text" else []
     whole = folder / "clean"
+    sites_seen: list[str] = []
     if read_clean(db, export, dialect, columns, pumps, rules, whole):
         parsed = Parsed(clean_rows(export, dialect), export.lines - clean_rows(export, dialect))
         refused = REFUSED.empty()
         progress.advance(export.size)
     else:
         parsed = _parse(db, export, dialect, columns, folder, progress)
-        _judge(db, dialect, pumps, rules, folder)
+        sites_seen = _judge(db, dialect, pumps, rules, folder)
         refused = _refused(db, export, dialect, folder)
     staged = _counted(db, export, dialect, source, parsed, refused, folder)
+    staged.pumps_seen += sites_seen
     if not whole.exists():
         staged.problems += clock_problems(db, export.name)
     if not whole.exists() or {"run_total", "energy_total"} & dialect.columns.keys():
@@ -129,11 +131,13 @@ def _parse(
     return parsed
 
 
-def _judge(db: Database, dialect: Dialect, pumps: KnownPumps, rules: dict[str, object], folder: Path) -> None:
-    """Make ``judged_row`` and ``tally`` from ``typed_row``."""
+def _judge(db: Database, dialect: Dialect, pumps: KnownPumps, rules: dict[str, object], folder: Path) -> list[str]:
+    """Make ``judged_row`` and ``tally`` from ``typed_row``; the sites whose code stood for their pump."""
     db.load("pump_zone", pumps.zone)
+    sites_seen: list[str] = []
     if dialect.pump_codes == "site":
         db.load("site_pump", pumps.of_site)
+        sites_seen = db.query("intake/sites_seen")["site_id"].to_list()
         _through(db, "typed_row", "intake/pump_of_site", folder)
     place(db, dialect)
     if pumps.change is not None:
@@ -141,6 +145,7 @@ def _judge(db: Database, dialect: Dialect, pumps: KnownPumps, rules: dict[str, o
         _through(db, "placed_row", "intake/changed_row", folder)
     db.build("judged_row", "intake/judge", rules, {"ruled_row": "intake/rule"})
     db.build("tally", "intake/tally")
+    return sites_seen
 
 
 def _through(db: Database, table: str, query: str, folder: Path) -> None:

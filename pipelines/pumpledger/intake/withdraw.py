@@ -11,7 +11,7 @@ import polars as pl
 
 from pumpledger.engine.tables import READINGS
 from pumpledger.intake.declarations import Declarations
-from pumpledger.intake.inbox import find
+from pumpledger.intake.inbox import by_name, find
 from pumpledger.intake.ingest import FATES
 from pumpledger.intake.ledger import READ_AGAIN, Entry, Ledger
 from pumpledger.intake.rules import REASONS
@@ -24,11 +24,11 @@ _SHORTEST = 6
 
 def withdraw(ledger: Ledger, declared: Declarations, files: list[Path], sha: str) -> tuple[Entry, list[Entry]]:
     """Withdraw the export whose SHA-256, or name in the ledger, begins with ``sha``; return it and the exports that
-    repeat rows of it, which the next review reads again from ``files``, the inbox.
+    repeat or replace rows of it, which the next review reads again from ``files``, the inbox.
 
     Raises:
-        FleetError: no export, or more than one, begins so; it does not count; or a file that repeats rows of it is no
-            longer in the inbox, so that those rows would be lost.
+        FleetError: no export, or more than one, begins so; it does not count; or a file that must be read again is no
+            longer in the inbox, so that its rows would be lost.
     """
     entry = find_entry(ledger, sha)
     if entry.status not in ("read", "set aside"):
@@ -36,25 +36,26 @@ def withdraw(ledger: Ledger, declared: Declarations, files: list[Path], sha: str
             Problem("export_not_counting", f"is {entry.status}; there is nothing to take out", file=entry.file)
         )
     leaning = ledger.leaning_on({entry.export_id})
-    by_name = {path.name: path for path in files}
-    missing = [other.file for other in leaning if find(by_name, other, ledger, declared) is None]
+    named = by_name(files)
+    missing = [other.file for other in leaning if find(named, other, ledger, declared) is None]
     if missing:
         raise FleetError(
             Problem(
                 "export_needed",
-                f"holds rows that {', '.join(missing)} repeated, which is no longer in the inbox; put it back first",
+                f"has rows in common with {', '.join(missing)}, to be read again and no longer in the inbox; put back first",
                 file=entry.file,
             )
         )
     for other in leaning:
-        gone = f"repeated rows of {entry.file}, which was withdrawn, and is to be read again; put it back in the inbox"
+        gone = f"has rows in common with {entry.file}, which was withdrawn, and is to be read again; put it back in the inbox"
         ledger.put_out(other, READ_AGAIN, gone, dict.fromkeys(("data_rows", *FATES), 0))
     refused = _as_refused(ledger, entry)
     fates = {fate: int(entry.export[fate]) for fate in FATES}
     fates["quarantine"] += fates["readings"]
     fates["readings"] = 0
-    write_refused(ledger.refused_path(entry.export_id), refused)
+    write_refused(ledger.withdrawn_path(entry.export_id), refused)
     ledger.put_out(entry, "withdrawn", "withdrawn by hand; its readings do not count", fates)
+    ledger.settle_withdrawn()
     ledger.keep_copy()
     return entry, leaning
 
@@ -81,14 +82,12 @@ def find_entry(ledger: Ledger, sha: str) -> Entry:
         FleetError: none, or several.
     """
     wanted = sha.strip().lower()
-    found = [
-        entry
+    meant = {
+        entry.export_id
         for entry in ledger.entries
-        if entry.status != "repeated"
-        and any(
-            name.startswith(wanted) for name in (str(entry.export["sha256"]), entry.content_sha256, entry.export_id)
-        )
-    ]
+        if any(name.startswith(wanted) for name in (str(entry.export["sha256"]), entry.content_sha256, entry.export_id))
+    }
+    found = [entry for entry in ledger.entries if entry.status != "repeated" and entry.export_id in meant]
     if len(wanted) < _SHORTEST:
         raise FleetError(Problem("sha_short", f"{sha!r} is too short; give at least {_SHORTEST} digits"))
     if len(found) != 1:

@@ -20,6 +20,7 @@ from pumpledger.engine.expectations import Check, warm_up
 from pumpledger.engine.lake import Lake, parquet_batches
 from pumpledger.engine.tables import REFUSED
 from pumpledger.intake.ingest import FATES
+from pumpledger.intake.progress import Progress
 from pumpledger.intake.rules import REFUSALS
 from pumpledger.orchestration.session import Session
 from pumpledger.problems import FleetError, Problem
@@ -54,13 +55,13 @@ class Checked:
         return any(problem.severity == "disqualifies" for problem in self.problems)
 
 
-def run_check(folder: Path, csv: Path | None = None) -> Checked:
+def run_check(folder: Path, csv: Path | None = None, progress: Progress | None = None) -> Checked:
     """Take the inbox of ``folder`` as a review would, into a temporary folder; ``csv`` gets every refused row.
 
     Raises:
         FleetError: the fleet cannot run at all, another run is at work in it, or the temporary disk is full.
     """
-    session = Session(folder)
+    session = Session(folder, progress)
     session.register  # noqa: B018  # a fleet that cannot run is said before anything is read
     workspace = session.workspace
     workspace.inbox_files()
@@ -166,6 +167,8 @@ def _refused_lines(row: dict[str, object], shown: pl.DataFrame) -> Iterator[str]
     yield f"{row['file']}: {row['rows']:,} {row['fate']} by {row['rule']}. {said}To do: {row['remedy']}"
     for line in lines.iter_rows(named=True):
         raw = line["raw"] if len(line["raw"]) <= _WIDEST else f"{line['raw'][:_WIDEST]}..."
-        yield f"    line {line['line']}: {raw}" if alike else f"    line {line['line']}: {line['what_is_wrong']} | {raw}"
+        yield (
+            f"    line {line['line']}: {raw}" if alike else f"    line {line['line']}: {line['what_is_wrong']} | {raw}"
+        )
     if row["rows"] > lines.height:
         yield f"    and {row['rows'] - lines.height:,} more"
