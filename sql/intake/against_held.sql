@@ -58,7 +58,8 @@ judged as (
         list_bool_and(list_transform(range(1, 8),
             lambda i: staged_values[i] is null or coalesce(staged_values[i] = held_values[i], false))) as adds_nothing,
         list_bool_and(list_transform(range(1, 8),
-            lambda i: held_values[i] is null or coalesce(staged_values[i] = held_values[i], false))) as held_adds_nothing
+            lambda i: held_values[i] is null or coalesce(staged_values[i] = held_values[i], false))) as held_adds_nothing,
+        bool_or(same_source and counted) over (partition by line, pump_id) as own_counted
     from compared
 ),
 
@@ -66,7 +67,9 @@ fated as (
     select
         * exclude (staged_values, held_values),
         case
-            when counted and (is_same or (same_source and adds_nothing)) then 'duplicates'
+            when same_source and counted and adds_nothing then 'duplicates'
+            -- Its own source decides before another instrument that happens to say the same.
+            when not same_source and counted and is_same and not own_counted then 'duplicates'
             when same_source and (is_earlier or held_adds_nothing) then 'supersedes'
             when same_source then 'superseded'
         end as fate

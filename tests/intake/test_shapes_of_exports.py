@@ -107,7 +107,7 @@ def test_wide_columns_come_and_go(fleet) -> None:
     assert held(fleet, "line", "pump_id") == [(2, "P-LA"), (2, "P-NEW"), (3, "P-LA"), (3, "P-NEW")]
     own(fleet, pump=WIDE_WAYS["columns"][0], quantity='power = { unit = "kW" }')
     row = fleet.take("own_b.csv", "t,Pump house 1\n2026-10-26 07:00,0.4\n")
-    assert row["status"] == "set aside" and "'Pump house 2' is missing" in row["problem"]
+    assert row["status"] == "set aside" and "column 'Pump house 2' is missing" in row["problem"]
 
 
 def test_wide_re_export_repeats_cells_not_lines(fleet) -> None:
@@ -166,18 +166,19 @@ def test_date_and_clock_in_two_columns(fleet, spoil) -> None:
     time = 'date_column = "day"\nclock_column = "clock"\nformat = "%d.%m.%Y %H:%M:%S"\nzone = "site"'
     own(fleet, time=time)
     rows = ["07:00:00,P-LA,1500,26.10.2026", ",P-LA,1600,26.10.2026", "07:30:00,P-LA,1700,", "07:45:00,P-BE,1800,26.10.2026"]
-    fleet.take("own_a.csv", "clock,pump,n,day\n" + "".join(f"{row}\n" for row in rows) + spoil)
-    assert held(fleet, "line", "pump_id", "time_utc") == [
+    good = [f"0{hour}:00:00,P-LA2,1500,26.10.2026" for hour in range(4)]
+    fleet.take("own_a.csv", "clock,pump,n,day\n" + "".join(f"{row}\n" for row in rows + good) + spoil)
+    assert held(fleet, "line", "pump_id", "time_utc")[:2] == [
         (2, "P-LA", utc("2026-10-26T07:00-07:00")),
         (5, "P-BE", utc("2026-10-26T07:45+01:00")),
     ]
-    assert [line for line, fate in refused(fleet, "line", "fate") if fate == "rejects"] == [3, 4] + [6] * bool(spoil)
+    assert [line for line, fate in refused(fleet, "line", "fate") if fate == "rejects"] == [3, 4] + [10] * bool(spoil)
 
 
 def test_epoch_milliseconds(fleet) -> None:
     """1792998000 s is 2026-10-26T07:00Z: 20,752 days and 7 hours after 1970; parts of a second are kept."""
     own(fleet, time='column = "t"\nformat = "epoch_ms"\nzone = "utc"')
-    stamps = ["1792998000000", "1792998900250", "1792999800", "1792999800000.0", "179300070000000000"]
+    stamps = ["1792998000000", "1792998900250", "1792999800", "17929998OOOOO", "179300070000000000"]
     fleet.take("own_a.csv", "t,pump,n\n" + "".join(f"{stamp},P-LA,{1500 + n}\n" for n, stamp in enumerate(stamps)))
     assert held(fleet, "line", "time_utc") == [
         (2, datetime(2026, 10, 26, 7)),

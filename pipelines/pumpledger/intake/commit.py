@@ -48,7 +48,8 @@ def commit(
             extents = _less(extents, week, again)
             fates["duplicates"] += again.height
             fates["readings"] -= again.height
-        leans_on |= set(verdict["held_export_id"])
+        # What a row supersedes may go; what it gave way to may not.
+        leans_on |= set(verdict.filter(pl.col("fate") != "supersedes")["held_export_id"])
         _write_superseded(ledger, staged, week, verdict)
     for week in extents["week"].unique().sort():
         settle(staged.readings(week), ledger.lake.readings_folder(week) / f"{staged.export.export_id}.parquet")

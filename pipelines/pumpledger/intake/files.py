@@ -136,10 +136,11 @@ def checked_columns(export: ExportFile, dialect: Dialect, columns: list[str], li
         Unreadable: a needed column is missing or stands twice, or a wide file holds no pump's column.
     """
     missing = [column for column in dialect.needed_columns if column not in columns]
+    others = [column for column in columns if column not in dialect.needed_columns]
     if missing:
         close = [
             f"{column!r} (is it {near[0]!r}?)"
-            if (near := difflib.get_close_matches(column, columns, n=1))
+            if (near := difflib.get_close_matches(column, others, n=1))
             else repr(column)
             for column in missing
         ]

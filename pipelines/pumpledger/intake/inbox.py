@@ -187,8 +187,16 @@ def _sort_out(
 def _with_leaning(
     again: dict[str, Work], files: dict[str, Path], ledger: Ledger, declared: Declarations, arrivals: Arrivals
 ) -> None:
-    """Add the exports that repeat rows of outdated ones, as far as their files are still there."""
-    for entry in ledger.leaning_on({outdated.export_id for outdated in arrivals.outdated}):
+    """Add the exports whose rows give way to those of outdated ones, or were judged by them, as far as their files are
+    still there."""
+    gone = {outdated.export_id: outdated for outdated in arrivals.outdated}
+    while more := {entry.export_id: entry for outdated in gone.values() for entry in ledger.after(outdated)} | {
+        entry.export_id: entry for entry in ledger.leaning_on(set(gone))
+    }:
+        if more.keys() <= gone.keys():
+            break
+        gone |= more
+    for entry in sorted(gone.values(), key=lambda entry: entry.sequence):
         item = None if entry.export_id in again else find(files, entry, ledger, declared)
         if item is not None:
             again[entry.export_id] = item

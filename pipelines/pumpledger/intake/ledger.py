@@ -30,8 +30,8 @@ class Entry:
     """What the ledger holds of one export: its row of ``exports``, and what decides whether it must be read again.
 
     ``pump_zones`` has the zone of each pump that it names, and of a site that stands for its pump both, as
-    `KnownPumps.zones` gives them. ``leans_on`` are the exports whose rows this one repeats or replaces, or that replace
-    its own: when one of them goes, this one is read again.
+    `KnownPumps.zones` gives them. ``leans_on`` are the exports that rows of this one give way to: when one of them goes,
+    this one is read again. ``reach`` are the extents that an export had while it counted.
     """
 
     export: dict[str, object]
@@ -40,6 +40,7 @@ class Entry:
     pump_zones: dict[str, str | None]
     extents: list[dict[str, object]] = field(default_factory=list)
     leans_on: list[str] = field(default_factory=list)
+    reach: list[dict[str, object]] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     profile: dict[str, object] = field(default_factory=dict)
 
@@ -171,6 +172,26 @@ class Ledger:
             found += more
         return sorted(found, key=lambda entry: entry.sequence)
 
+    def after(self, entry: Entry) -> list[Entry]:
+        """Later entries of its source that hold rows of its pumps within its time: how they were judged rests on it."""
+        return [
+            other
+            for other in self._overlapping(entry.extents or entry.reach)
+            if other.sequence > entry.sequence and other.export["source"] == entry.export["source"]
+        ]
+
+    def _overlapping(self, extents: list[dict[str, object]]) -> list[Entry]:
+        frame = pl.DataFrame(
+            [{**item, "first_utc": moment(item["first_utc"]), "last_utc": moment(item["last_utc"])} for item in extents],
+            schema={"week": pl.String, "pump_id": pl.String, "first_utc": pl.Datetime, "last_utc": pl.Datetime},
+        )
+        found = {
+            entry.export_id: entry
+            for (week,), group in frame.group_by("week", maintain_order=True)
+            for entry in self.holding(str(week), group)
+        }
+        return list(found.values())
+
     # --- changing ---
 
     def commit(self, entry: Entry) -> None:
@@ -190,6 +211,7 @@ class Ledger:
         """Let an export count no longer: the record first, then its files, which a stop in between leaves for
         `sweep`."""
         entry.export |= {"status": status, "problem": problem, "pumps": 0, "first_utc": None, "last_utc": None, **fates}
+        entry.reach = entry.extents or entry.reach
         entry.extents, entry.leans_on, entry.warnings, entry.profile = [], [], [], {}
         if status == READ_AGAIN:
             entry.dialect_digest = ""

@@ -51,9 +51,17 @@ def refused_counts(ledger: Ledger, weeks: set[str]) -> pl.DataFrame:
 
 
 def superseded(ledger: Ledger, week: str) -> pl.DataFrame:
-    """The table ``superseded`` of ``week``."""
+    """The table ``superseded`` of ``week``. What was written when an export was taken stays as it was; who stands in
+    whose place today follows from the exports that still count."""
     frames = [pl.read_parquet(path, glob=False) for path in ledger.lake.superseded_files(week)]
-    return SUPERSEDED.conform(pl.concat(frames)) if frames else SUPERSEDED.empty()
+    if not frames:
+        return SUPERSEDED.empty()
+    order = {entry.export_id: entry.sequence for entry in ledger.entries if entry.status == "read"}
+    old = ["pump_id", "time_utc", "old_export_id", "old_line"]
+    both = pl.col("old_export_id").is_in(order.keys()) & pl.col("new_export_id").is_in(order.keys())
+    rows = pl.concat(frames).filter(both).unique([*old, "new_export_id"], keep="first", maintain_order=True)
+    place = pl.col("new_export_id").replace_strict(order, default=None, return_dtype=pl.Int64)
+    return SUPERSEDED.conform(rows.with_columns(counted=place == place.min().over(old)))
 
 
 def pump_exports(ledger: Ledger, weeks: set[str]) -> pl.DataFrame:

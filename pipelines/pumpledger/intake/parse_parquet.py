@@ -45,7 +45,10 @@ def parse_parquet(db: Database, export: ExportFile, dialect: Dialect, folder: Pa
         raise Unreadable(_damaged(export, error)) from None
     db.drop("text_row")
     db.view_parquet("typed_row", [target])
-    return Parsed(rows * max(1, len(_codes(columns, dialect))), 0)
+    wanted, read = rows * max(1, len(_codes(columns, dialect))), pq.read_metadata(target).num_rows
+    if read != wanted:  # a damaged footer may still be read, by two readers in two ways
+        raise Unreadable(_damaged(export, ValueError(f"its footer says {wanted} rows and its pages hold {read}")))
+    return Parsed(wanted, 0)
 
 
 def parquet_rows(export: ExportFile, wanted: set[int], folder: Path) -> Iterator[tuple[int, str]]:

@@ -6,6 +6,7 @@ of the rows tells from `row_order.py` and `late_clock.py`.
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import combinations
 
 import polars as pl
@@ -15,6 +16,10 @@ from pumpledger.intake.clock import Change, changes_near, utc_eras, wall_eras
 from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.late_clock import Again, Note, Run, Stretch, resolve, steps_in_doubt, stretches
 from pumpledger.intake.row_order import Rhythm, in_order, odd_rows, order_rows, take_out_strays
+
+_MOST_STEPS = 50
+"""Steps back of one pump near changes of clocks that are looked into. No clock makes more; a file that holds the same
+night many times does, and each step costs as much as the rows around it."""
 
 _WALL = pl.Datetime("us")
 _RUN_SCHEMA = {
@@ -120,6 +125,8 @@ def _again(db: Database, rhythm: Rhythm, parts: list[tuple[Stretch, list[Change]
         for part, changes in parts
         for step in steps_in_doubt(part, changes, rhythm)
     ]
+    steps_of = Counter(row[0] for row in rows)
+    rows = [row for row in rows if steps_of[row[0]] <= _MOST_STEPS]
     seen: dict[str, dict[int, Again]] = {}
     if rows:
         db.load("back_step", pl.DataFrame(rows, schema=_STEP_SCHEMA, orient="row"))

@@ -13,7 +13,7 @@ import duckdb
 from pumpledger.engine.database import Database, file_literal
 from pumpledger.intake.dialect import QUANTITIES, Dialect
 from pumpledger.intake.files import ExportFile
-from pumpledger.intake.lines import Chunk
+from pumpledger.intake.lines import LONGEST, Chunk
 
 _ISO = "%Y-%m-%d %H:%M:%S.%f"
 
@@ -157,6 +157,7 @@ def _source(path: Path, skip: int, dialect: Dialect, kinds: dict[str, str], time
         f"decimal_separator = {quoted(dialect.decimal)}",
         "ignore_errors = true",
         "null_padding = false",
+        f"max_line_size = {LONGEST}",
     ]
     if time_format is not None:
         options.append(f"timestampformat = {quoted(time_format)}")

@@ -23,15 +23,15 @@ _SHORTEST = 6
 
 
 def withdraw(ledger: Ledger, declared: Declarations, files: list[Path], sha: str) -> tuple[Entry, list[Entry]]:
-    """Withdraw the export whose SHA-256, or name in the ledger, begins with ``sha``; return it and the exports that
-    repeat or replace rows of it, which the next review reads again from ``files``, the inbox.
+    """Withdraw the export whose SHA-256, or name in the ledger, begins with ``sha``; return it and the exports whose
+    rows gave way to it, which the next review reads again from ``files``, the inbox.
 
     Raises:
         FleetError: no export, or more than one, begins so; it does not count; or a file that must be read again is no
             longer in the inbox, so that its rows would be lost.
     """
     entry = find_entry(ledger, sha)
-    if entry.status not in ("read", "set aside"):
+    if entry.status not in ("read", "set aside", READ_AGAIN):
         raise FleetError(
             Problem("export_not_counting", f"is {entry.status}; there is nothing to take out", file=entry.file)
         )
@@ -42,12 +42,12 @@ def withdraw(ledger: Ledger, declared: Declarations, files: list[Path], sha: str
         raise FleetError(
             Problem(
                 "export_needed",
-                f"has rows in common with {', '.join(missing)}, to be read again and no longer in the inbox; put back first",
+                f"holds rows that {', '.join(missing)} repeated, which is no longer in the inbox; put it back first",
                 file=entry.file,
             )
         )
     for other in leaning:
-        gone = f"has rows in common with {entry.file}, which was withdrawn, and is to be read again; put it back in the inbox"
+        gone = f"repeated rows of {entry.file}, which was withdrawn, and is to be read again; put it back in the inbox"
         ledger.put_out(other, READ_AGAIN, gone, dict.fromkeys(("data_rows", *FATES), 0))
     refused = _as_refused(ledger, entry)
     fates = {fate: int(entry.export[fate]) for fate in FATES}

@@ -25,7 +25,7 @@ def withdraw_export(folder: Path, sha: str) -> list[str]:
         rows = {entry.export_id: int(entry.export["readings"]) for entry in session.ledger.entries}
         entry, leaning = withdraw(session.ledger, session.declared, session.workspace.inbox_files(), sha)
     lines = [f"Withdrawn: {entry.file} ({entry.export_id}); {rows[entry.export_id]:,} readings no longer count."]
-    lines += [f"{other.file} has rows in common with it and is read again by the next review." for other in leaning]
+    lines += [f"{other.file} repeated rows of it and is read again by the next review." for other in leaning]
     return [*lines, "The next review rebuilds the weeks that it touched. `--restore` takes this back."]
 
 
