@@ -1,7 +1,8 @@
 -- The readings of one export in one local ISO week, in the order of the readings table.
--- Grain: one reading. Inputs: judged_row. Parameters: $week (2026-W44). Output: the columns of readings.
+-- Grain: one reading. Inputs: judged_row. Parameters: $monday, its first day. Output: the columns of readings.
 with source as (
-    select * from judged_row where fate = 'readings' and strftime(day_local, '%G-W%V') = $week
+    -- By days, not by the week's name: rows lie about in order of time, so most of them need not be looked at.
+    select * from judged_row where fate = 'readings' and day_local >= $monday and day_local < $monday + interval 7 days
 ),
 
 week_readings as (

@@ -246,7 +246,8 @@ def _same_instant(row: dict[str, object], cell: str, dialect: Dialect) -> None:
         at = datetime(1970, 1, 1) + timedelta(seconds=int(cell) / unit)
     else:
         try:
-            at = datetime.strptime(cell, dialect.time_format)
+            whole_hours = re.fullmatch(r".*[+-]\d\d", cell) is not None and dialect.time_format.endswith("%z")
+            at = datetime.strptime(f"{cell}00" if whole_hours else cell, dialect.time_format)  # ISO 8601 has +hh, too
         except ValueError:
             raise Finding(f"the stamp {cell!r} is read as {row['time_utc']}, and strptime refuses it") from None
         at = at.astimezone(UTC).replace(tzinfo=None) if at.tzinfo else at

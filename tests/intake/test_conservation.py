@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
 from pathlib import Path
 
@@ -11,7 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from intake_fleet import BUILT_IN, COUNTERS, EVENTS, MEANS, SAMPLES, Fleet, built_in, stage_file, staged_readings
 
+from pumpledger.intake.dialect_file import parse_dialect
 from pumpledger.intake.unreadable import Unreadable
+from pumpledger.problems import Problem
 
 ZONES = {"P-LA": "America/Los_Angeles", "P-BE": "Europe/Berlin"}
 GOOD: dict[str, bytes] = {
@@ -165,6 +168,74 @@ def test_spoiled_anywhere(db, name) -> None:
     @settings(max_examples=25, deadline=None, derandomize=True, database=None)
     def run(content: bytes) -> None:
         check(db, name, content)
+
+    run()
+
+
+WIDE = """
+about = "made up: one column a pump"
+[file]
+delimiter = ";"
+decimal = ","
+footer = "# end"
+[time]
+column = "t"
+format = "%d.%m.%Y %H:%M"
+zone = "site"
+label = "interval_ending"
+interval_s = 900
+gap_limit_s = 3600
+[pump]
+header = "(P-.+) kW"
+[quantity]
+power = { unit = "kW" }
+"""
+WIDE_GOOD = (
+    "P-LA kW;t;note;P-BE kW\n"
+    + "".join(f"0,{n};25.10.2026 0{n // 4}:{n % 4 * 15:02d};;{n},5\r\n" for n in range(1, 16))
+    + "# end\n"
+).encode()
+
+
+def check_wide(db, content: bytes) -> None:
+    """As `check`, for cells: each line that holds data has one fate for each pump of the header."""
+    problems: list[Problem] = []
+    dialect = parse_dialect(WIDE, "wide", "wide.toml", problems)
+    assert dialect is not None, problems
+    with tempfile.TemporaryDirectory() as root:
+        path = Path(root) / "wide.csv"
+        path.write_bytes(content)
+        try:
+            staged = stage_file(db, path, dialect, ZONES)
+        except Unreadable as error:
+            assert error.problem.sentence
+            return
+        lines = physical(content)
+        data = [n for n, text in lines.items() if n > 1 and text.strip() and not text.startswith("# end")]
+        header = [cell.strip().strip('"') for cell in lines[1].removeprefix("\ufeff").split(";")]
+        pumps = sum(re.fullmatch("(P-.+) kW", cell) is not None for cell in header)
+        assert pumps > 0
+        assert (staged.data_rows, staged.other_lines) == (pumps * len(data), len(lines) - len(data))
+        assert sum(staged.fates.values()) == staged.data_rows
+        readings, refused = staged_readings(staged), staged.refused
+        assert readings.height == staged.fates["readings"] == staged.extents["rows"].sum()
+        assert sorted([*readings["line"], *refused["line"]]) == sorted(data * pumps)
+        for line, pump in readings.select("line", "pump_id").iter_rows():
+            assert refused.filter(line=line, pump_id=pump).is_empty()
+        for line, raw, reason in refused.select("line", "raw", "reason").iter_rows():
+            assert raw.rstrip("\r") == lines[line].rstrip("\r")
+            assert reason.endswith(".")
+        for line, pump, power_w in readings.select("line", "pump_id", "power_w").iter_rows():
+            cell = lines[line].split(";")[header.index(f"{pump} kW")].strip().strip('"')
+            assert float(cell.replace(",", ".")) * 1000 == pytest.approx(power_w)
+
+
+@pytest.mark.parametrize("first", [WIDE_GOOD.index(b"\n") + 1, 0], ids=["rows", "anywhere"])
+def test_spoiled_wide_files(db, first) -> None:
+    @given(spoiled(WIDE_GOOD, first))
+    @settings(max_examples=25, deadline=None, derandomize=True, database=None)
+    def run(content: bytes) -> None:
+        check_wide(db, content)
 
     run()
 

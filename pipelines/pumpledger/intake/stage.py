@@ -9,6 +9,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 
 import polars as pl
@@ -191,7 +192,8 @@ def _write_weeks(db: Database, staged: Staged, whole: Path) -> None:
         whole.rename(staged.readings(weeks[0]))
         return
     for week in weeks:
-        db.write_parquet("intake/week_readings", staged.readings(week), {"week": week})
+        monday = date.fromisocalendar(int(week[:4]), int(week[-2:]), 1)
+        db.write_parquet("intake/week_readings", staged.readings(week), {"monday": monday})
     whole.unlink(missing_ok=True)
 
 
