@@ -94,8 +94,8 @@ def test_faults_are_rejects_with_their_xml(fleet) -> None:
 def test_rules_hold_for_its_readings_too(fleet) -> None:
     """More power than any pump draws, and the same interval twice: quarantine and duplicate, with their XML."""
     own(fleet)
-    content = simple([*hours([500, 600, 700, 800]), reading(START + 36000, 3600, 99_000_000), reading(START, 3600, 500), reading(START, 3600, 501)])
-    taken = fleet.take("own_a.xml", content)
+    bad = [reading(START + 36000, 3600, 99_000_000), reading(START, 3600, 500), reading(START, 3600, 501)]
+    taken = fleet.take("own_a.xml", simple([*hours([500, 600, 700, 800]), *bad]))
     assert [taken[name] for name in ("readings", "duplicates", "quarantine", "rejects")] == [4, 1, 2, 0]
     assert fleet.fates() == [
         (5, "quarantine", "power_out_of_range"),

@@ -191,8 +191,10 @@ def test_epoch_milliseconds(fleet) -> None:
     ]
 
 
-@pytest.mark.parametrize(("zone", "hours"), [("+02:00", -2), ("-07:30", 7.5), ("+00:00", 0), ("+14:00", -14)])
-@pytest.mark.parametrize("label", ["instant", "interval_ending"])
+@pytest.mark.parametrize(
+    ("zone", "hours", "label"),
+    [("+02:00", -2, "instant"), ("-07:30", 7.5, "interval_ending"), ("+00:00", 0, "interval_ending"), ("+14:00", -14, "instant")],
+)
 def test_fixed_offsets_know_no_clock_change(fleet, zone, hours, label) -> None:
     """Local = UTC + offset, on both sides of a change of clocks; the local day is still the site's."""
     time = f'column = "t"\nformat = "%Y-%m-%d %H:%M"\nzone = "{zone}"'

@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-import duckdb
 import polars as pl
 
 from pumpledger.engine.database import Database
@@ -21,7 +20,7 @@ from pumpledger.intake.dialect import QUANTITIES, Dialect
 from pumpledger.intake.files import ExportFile, ends_in_footer
 from pumpledger.intake.lines import Chunk, chunks
 from pumpledger.intake.progress import Progress
-from pumpledger.intake.read_csv import cells_text, rows_typed, scales, typed_from_text, typing_parameters
+from pumpledger.intake.read_csv import cells_text, rows_typed, typed_from_text, typing_parameters
 from pumpledger.intake.rows import Record, chunk_records
 
 _BATCH = 100_000
