@@ -3,16 +3,24 @@
 --   auxiliary load.
 -- Parameters: $export_id; $speed_most_rpm, $power_least_w, $power_most_w, $flow_most_m3h, $air_least_c, $air_most_c,
 --   limits outside which a value cannot be true.
+-- A pump most of whose watts are negative has its meter clamp on backwards: that is one doubt about its log (B10), and
+-- its rows are read. Fewer than a dozen negative values, or one among small ones, are no measurement.
 -- Output: the columns of placed_row; aux_on; export_id; rule, null where none is broken.
 with source as (
-    select placed_row.*, known_word.aux_on, $export_id as export_id
+    select
+        placed_row.*,
+        known_word.aux_on,
+        $export_id as export_id,
+        count(*) filter (power_w < $power_least_w) over of_pump
+            > greatest(11, count(*) filter (power_w > -$power_least_w) over of_pump) as is_backwards
     from placed_row
     left join known_word on placed_row.aux_text = known_word.word
+    window of_pump as (partition by pump_id)
 ),
 
 ruled as (
     select
-        *,
+        * exclude (is_backwards),
         case
             when fault is not null then 'cannot_be_read'
             when pump_id is null then 'pump_missing'
@@ -21,7 +29,8 @@ ruled as (
             when time_fault is not null then time_fault
             when day_local is null or time_utc < timestamp '2000-01-01' or time_utc >= timestamp '2100-01-01' then 'time_out_of_range'
             when not coalesce(speed_rpm between 0 and $speed_most_rpm, true) then 'speed_out_of_range'
-            when not coalesce(power_w between $power_least_w and $power_most_w, true) then 'power_out_of_range'
+            when not coalesce(power_w between if(is_backwards, -$power_most_w, $power_least_w) and $power_most_w, true)
+                then 'power_out_of_range'
             when not coalesce(energy_total_kwh between 0 and 1e9, true)
                 or not coalesce(run_total_h between 0 and 1e7, true)
                 then 'counter_out_of_range'

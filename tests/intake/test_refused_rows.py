@@ -27,7 +27,7 @@ def keep_running(rows: int) -> str:
         ("2026-10-26T07:00:00Z,P-LA,-1,200,1", "speed_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,nan,200,1", "speed_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,inf,200,1", "speed_out_of_range"),
-        ("2026-10-26T07:00:00Z,P-LA,1500,-25001,1", "power_out_of_range"),
+        ("2026-10-26T07:00:00Z,P-LA,1500,-101,1", "power_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,1500,25001,1", "power_out_of_range"),
         ("2026-10-26T07:00:00Z,P-LA,1500,200,on", "aux_word_unknown"),
         ("2026-10-26T07:00:00Z,P-LA,,,1", "nothing_measured"),

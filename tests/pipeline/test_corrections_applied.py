@@ -93,3 +93,17 @@ def test_a_refused_one_lets_the_readings_stand(folder: Path) -> None:
     assert set(verdicts["state"]) == {"refused"} and not verdicts["blocks"].any()
     # A third of a watt is no running pump whoever says so: what still holds it back is the expectation on the site's days.
     assert all(text.startswith("not true that") for text in doubts["doubt"])
+
+
+def test_a_clamp_on_backwards_is_one_doubt_and_no_row_is_refused(folder: Path) -> None:
+    (folder / "inbox" / "north_a.csv").write_text(log(["P-1", "P-2"], -1))
+    verdicts, _, before = taken(folder)
+    assert before["P-1"] == 0
+    assert set(verdicts["mode"]) == {"B10"} and set(verdicts["remedy"]) == {"power x-1"} and verdicts["blocks"].all()
+    session = Session(folder)
+    assert session.standing.sums()["quarantine"] == 0
+    ids = verdicts["verdict_id"].unique().to_list()
+    assert decide(folder, *[word for name in ids for word in ("--confirm", name)], "--by", "Made-up Manager").returncode == 0
+    verdicts, doubts, after = taken(folder)
+    assert after == {"P-1": pytest.approx(306), "P-2": pytest.approx(326), "P-3": pytest.approx(306)}
+    assert verdicts.is_empty() and doubts.is_empty()

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 LIMITS: dict[str, float] = {
     "speed_most_rpm": 3600,  # synchronous speed of a two-pole motor at 60 Hz
-    "power_least_w": -25_000,  # a clamp put on backwards is one verdict on its log (B10), not a thousand refused rows
+    "power_least_w": -100,  # a small negative standby is meter offset, kept and seen; less is no measurement
     "power_most_w": 25_000,  # the largest circulation pumps of public pools, about 30 hp (common practice, no source)
     "flow_most_m3h": 400,
     "air_least_c": -60,
