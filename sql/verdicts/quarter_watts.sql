@@ -1,20 +1,10 @@
 -- Mean wire power of quarter hours, from logged power or from the energy counter, as cells of an array (pumps, days,
 --   100).
--- Grain: pump, local day, quarter with a power. Inputs: pump_quarter; counter_hour; local_day. Output: cell, value
+-- Grain: pump, local day, quarter with a power. Inputs: pump_quarter; counter_hour; quarter_cell. Output: cell, value
 --   [W].
 -- A counter gives the mean of an hour to each of its quarters: it is too coarse for one of them alone, and only hours
 --   at one speed are used.
-with pump_number as (
-    select pump_id, row_number() over (order by pump_id) - 1 as pump_no
-    from (select distinct pump_id from pump_quarter)
-),
-
-day_number as (
-    select day_local, row_number() over (order by day_local) - 1 as day_no, count(*) over () as days
-    from (select distinct day_local from local_day)
-),
-
-counted as (
+with counted as (
     select
         pump_id,
         hour,
@@ -33,11 +23,10 @@ hourly as (
 
 quarter_watts as (
     select
-        (pump_number.pump_no * day_number.days + day_number.day_no) * 100 + pump_quarter.quarter as cell,
+        quarter_cell.first_cell + pump_quarter.quarter as cell,
         coalesce(pump_quarter.power_w, hourly.power_w) as value
     from pump_quarter
-    join pump_number using (pump_id)
-    join day_number using (day_local)
+    join quarter_cell using (pump_id, day_local)
     left join hourly
         on pump_quarter.pump_id = hourly.pump_id and epoch_us(pump_quarter.start_utc) // 3_600_000_000 = hourly.hour
     where coalesce(pump_quarter.power_w, hourly.power_w) is not null

@@ -14,19 +14,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from pumpledger.engine.parameter import Parameter, values_of
+
 Severity = Literal["safety", "this week", "next visit", "note", "data"]
-
-
-@dataclass(frozen=True, slots=True)
-class Parameter:
-    """One threshold. ``stricter`` says which way makes the rule speak less often: a greater value (more) or a smaller
-    one (less)."""
-
-    default: float
-    least: float
-    most: float
-    unit: str
-    stricter: Literal["more", "less"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,14 +351,4 @@ def parameter_values(rule: Rule, overrides: Mapping[str, Mapping[str, float]] | 
     unknown = sorted(set(overrides or {}) - set(BY_ID))
     if unknown:
         raise ValueError(f"no such rule: {unknown}")
-    given = dict((overrides or {}).get(rule.id, {}))
-    stray = sorted(set(given) - set(rule.parameters))
-    if stray:
-        raise ValueError(f"rule {rule.id} has no parameter {stray}")
-    for name, value in given.items():
-        limits = rule.parameters[name]
-        if not limits.least <= value <= limits.most:
-            raise ValueError(
-                f"rule {rule.id}: {name} = {value} is outside {limits.least} to {limits.most} {limits.unit}"
-            )
-    return {name: given.get(name, limits.default) for name, limits in rule.parameters.items()}
+    return values_of(f"rule {rule.id}", rule.parameters, (overrides or {}).get(rule.id, {}))

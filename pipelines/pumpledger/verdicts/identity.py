@@ -18,7 +18,7 @@ import polars as pl
 from pumpledger.engine.database import Database
 from pumpledger.verdicts.counters import need_counter_rule
 from pumpledger.verdicts.mode import SUSPICIONS
-from pumpledger.verdicts.quarter_hours import QuarterHours, filled, quarter_hours
+from pumpledger.verdicts.quarter_hours import CELLS, QuarterHours, filled, quarter_hours
 from pumpledger.verdicts.swap_by_plan import Limits, Swap, records, swaps_by_plan
 from pumpledger.verdicts.swap_by_watts import Visits, Watts, WattsLimits
 from pumpledger.verdicts.watts_print import steady_watts
@@ -49,7 +49,7 @@ def mode_b3(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
 
 def _watts(db: Database, quarters: QuarterHours, limits: Limits, parameters: Mapping[str, float]) -> Watts:
     need_counter_rule(db)
-    watts = filled(db.query("verdicts/quarter_watts"), len(quarters.pump_id), len(quarters.days))
+    watts = filled(db.query("verdicts/quarter_watts", over=CELLS), len(quarters.pump_id), len(quarters.days))
     visits: Visits = {}
     for pump, speed, power in db.query("verdicts/visit_watts").iter_rows():
         visits.setdefault(pump, []).append((speed, power))

@@ -19,6 +19,9 @@ from pumpledger.profile.build import STANDING
 SLOTS = 100
 """Quarter hours of the longest local day, 25 h; a day of 24 h uses 96 of them."""
 
+CELLS = {"quarter_cell": "verdicts/quarter_cell"}
+"""The numbering that `filled` reads, for queries of cells."""
+
 Array = npt.NDArray[np.floating]
 
 
@@ -80,8 +83,8 @@ def quarter_hours(db: Database) -> QuarterHours:
         source=pumps["source"].to_numpy() if names else np.empty(0, dtype=str),
         zone=zones,
         days=dates,
-        observed=filled(db.query("verdicts/quarter_seen"), len(names), len(dates)),
-        planned=filled(db.query("verdicts/quarter_planned"), len(names), len(dates)),
+        observed=filled(db.query("verdicts/quarter_seen", over=CELLS), len(names), len(dates)),
+        planned=filled(db.query("verdicts/quarter_planned", over=CELLS), len(names), len(dates)),
         day_min=np.array([[length.get((zone, day), np.nan) for day in dates] for zone in zones]).reshape(
             len(names), len(dates)
         ),

@@ -22,9 +22,9 @@ from pumpledger.engine.tables import VERDICTS
 from pumpledger.profile.counters import build_counter_rule
 from pumpledger.verdicts.corrections import parse_remedy
 from pumpledger.verdicts.mode import SUSPICIONS
-from pumpledger.verdicts.registry import MODES, mode_parameters
 from pumpledger.verdicts.quarter_hours import build_pump_quarter
 from pumpledger.verdicts.reduce import reduce_readings
+from pumpledger.verdicts.registry import MODES, mode_parameters
 from pumpledger.verdicts.store import Decisions
 from pumpledger.verdicts.value_modes import bad_values
 
