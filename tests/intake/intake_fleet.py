@@ -11,10 +11,10 @@ import polars as pl
 from pumpledger.engine.database import Database
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import READINGS, REFUSED
+from pumpledger.intake.carriers import members
 from pumpledger.intake.declarations import Declarations, declarations
 from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.dialects import load_dialects
-from pumpledger.intake.carriers import members
 from pumpledger.intake.files import examine
 from pumpledger.intake.ingest import Intake, begin, ingest
 from pumpledger.intake.known_pumps import KnownPumps

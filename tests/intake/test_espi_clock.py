@@ -14,6 +14,7 @@ import pytest
 from dateutil.relativedelta import relativedelta, weekday
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from pumpledger.intake.espi import EspiError
 from pumpledger.intake.espi_clock import (
     DISABLED,

@@ -18,8 +18,8 @@ from pumpledger.intake.carriers import members
 from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.files import ExportFile, examine, header_columns
 from pumpledger.intake.lines import Chunk, chunks, header_line
-from pumpledger.intake.progress import Progress
 from pumpledger.intake.parse import _parse_lines, parse_text
+from pumpledger.intake.progress import Progress
 from pumpledger.intake.read_csv import cells_text, rows_typed, typed_from_text
 
 HEADERS = dict(zip(BUILT_IN, (SAMPLES, SAMPLES, MEANS, EVENTS, COUNTERS), strict=True))

@@ -18,8 +18,8 @@ from random import Random
 import pytest
 from greenbutton_objects.enums import UomType
 from greenbutton_objects.parse import parse_feed
-from pumpledger.intake.espi import EspiReading, espi_readings
 
+from pumpledger.intake.espi import EspiReading, espi_readings
 from tests.espi_writer import ENERGY, block, feed, local_time, meter, reading, reading_type, usage_point
 
 START = int(datetime(2026, 10, 26, 7, tzinfo=UTC).timestamp())  # a week over the American change of 1 November

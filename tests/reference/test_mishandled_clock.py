@@ -22,10 +22,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 import pytest
-from tests.intake.clock_rows import clock_dialect, placed
 
 from pumpledger.engine.database import Database
 from pumpledger.profile.plan_match import shift_costs, signed_shift_min
+from tests.intake.clock_rows import clock_dialect, placed
 
 ZONE = "America/Denver"
 AROUND_DAYS = 10
