@@ -16,10 +16,10 @@ from pathlib import Path
 import duckdb
 import polars as pl
 import pytest
+
 from pumpledger.orchestration.session import Session
 from pumpledger.proposal.known_codes import codes_of
 from pumpledger.proposal.propose import propose
-
 from tests.proposal.filled import as_dialect, filled, stands, truth_of
 from tests.proposal.truth import is_true
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from pumpledger.proposal import marks
 from pumpledger.proposal.claim import Claim
 from pumpledger.proposal.known_codes import KnownCodes

@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from pumpledger.cli import commands
 from pumpledger.intake.unreadable import Unreadable
 from pumpledger.proposal.claim import NoProposal

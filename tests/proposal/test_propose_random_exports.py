@@ -15,9 +15,9 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
+
 from pumpledger.proposal.claim import NoProposal, Proposal
 from pumpledger.proposal.propose import propose
-
 from tests.proposal.export_writer import Export, write_export
 from tests.proposal.filled import stands
 from tests.proposal.truth import false_claims

@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from pumpledger.proposal.propose import propose
 
+from pumpledger.proposal.propose import propose
 from tests.proposal.filled import stands
 
 

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from pumpledger.proposal import date_order
 from pumpledger.proposal.claim import Claim, Proposal
 from pumpledger.proposal.known_codes import KnownCodes

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+
 from pumpledger.orchestration.session import Session
 from pumpledger.proposal.propose import propose
-
 from tests.fleet_folder import write_fleet
 from tests.proposal.filled import as_dialect, filled, stands
 from tests.proposal.variants import VARIANTS, Variant, rows

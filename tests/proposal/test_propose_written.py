@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from pumpledger.cli import commands
 from pumpledger.intake.dialect_file import read_dialect
 from pumpledger.problems import FleetError, Problem
@@ -20,7 +21,6 @@ from pumpledger.proposal.claim import Claim, Proposal
 from pumpledger.proposal.propose import propose
 from pumpledger.proposal.render import render
 from pumpledger.proposal.write import source_text, write_dialect
-
 from tests.fleet_folder import write_fleet
 from tests.proposal.filled import stands
 from tests.proposal.variants import BASE

@@ -9,7 +9,6 @@ import re
 from typing import Any
 
 from pumpledger.proposal.claim import Claim, Proposal
-
 from tests.proposal.export_writer import Export
 
 

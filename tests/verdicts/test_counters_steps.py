@@ -17,10 +17,9 @@ from hypothesis import strategies as st
 from logged_fleet import AUTUMN, LoggedFleet, varied_plan
 
 from pumpledger.engine.database import Database
-from pumpledger.engine.tables import READINGS
 from pumpledger.profile.build import build_spans
-from pumpledger.verdicts.value_modes import BAD_VALUES
 from pumpledger.profile.counters import mend_counters
+from pumpledger.verdicts.value_modes import BAD_VALUES
 
 DAY = 96
 USUAL = [5, 6, 5, 7] * 24  # a day of quarter hours: 0.2 kW at 0.01 kWh

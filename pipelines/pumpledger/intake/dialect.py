@@ -7,6 +7,7 @@ Belongs here: the declaration in memory and what follows from it. Reading it fro
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -101,6 +102,10 @@ class Dialect:
             return self.pump_columns[column]
         found = self.pump_header.fullmatch(column) if self.pump_header else None
         return found[1] if found else None
+
+    def pump_codes_in(self, columns: Iterable[str]) -> dict[str, str]:
+        """Column -> code of the pumps of a wide file; empty for any other."""
+        return {column: code for column in columns if (code := self.pump_of_column(column)) is not None}
 
     @property
     def needed_columns(self) -> list[str]:

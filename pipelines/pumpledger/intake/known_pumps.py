@@ -12,6 +12,7 @@ import polars as pl
 
 from pumpledger.register.load import Register
 
+
 @dataclass(frozen=True, slots=True)
 class KnownPumps:
     """``zone`` has pump_id, zone; ``of_site`` site_id, pump_id of the sites with one pump; ``change`` what a person

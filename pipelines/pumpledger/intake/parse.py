@@ -80,7 +80,7 @@ def _parse_chunk(
         read = rows_typed(db, chunk, export, dialect, columns) if _typed_at_once(dialect) else -1
         if read == lines:
             return lines, footer
-        per_line = max(1, sum(dialect.pump_of_column(column) is not None for column in columns))
+        per_line = max(1, len(dialect.pump_codes_in(columns)))
         if cells_text(db, chunk, export, dialect, columns) == lines * per_line:
             typed_from_text(db, dialect)
             return lines * per_line, footer
@@ -136,7 +136,7 @@ def _text_rows(record: Record, export: ExportFile, dialect: Dialect, columns: li
     if not dialect.wide:
         return [row]
     (quantity,) = dialect.columns
-    codes = {column: code for column in columns if (code := dialect.pump_of_column(column)) is not None}
+    codes = dialect.pump_codes_in(columns)
     return [row | {"pump_text": code, f"{quantity}_text": cells.get(column)} for column, code in codes.items()]
 
 

@@ -17,10 +17,10 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from pumpledger.engine.database import Database, file_literal
-from pumpledger.intake.dialect import QUANTITIES, Dialect
+from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.files import ExportFile, checked_columns
 from pumpledger.intake.parse import Parsed
-from pumpledger.intake.read_csv import quoted, typed_from_text
+from pumpledger.intake.read_csv import text_cells, typed_from_text
 from pumpledger.intake.rows import shown
 from pumpledger.intake.unreadable import Unreadable
 from pumpledger.problems import Problem
@@ -38,14 +38,15 @@ def parse_parquet(db: Database, export: ExportFile, dialect: Dialect, folder: Pa
     _check_zone(export, dialect, schema)
     target = folder / "typed-00000.parquet"
     try:
-        db.build_text("text_row", _cells(path, schema, export, dialect))
+        cells = text_cells(_rows(path, schema, dialect), columns, export, dialect)
+        db.build_text("text_row", f"{cells} order by line")
         typed_from_text(db, dialect)
         db.write_table("typed_part", target)
     except duckdb.Error as error:  # a damaged page is found only when it is read
         raise Unreadable(_damaged(export, error)) from None
     db.drop("text_row")
     db.view_parquet("typed_row", [target])
-    wanted, read = rows * max(1, len(_codes(columns, dialect))), pq.read_metadata(target).num_rows
+    wanted, read = rows * max(1, len(dialect.pump_codes_in(columns))), pq.read_metadata(target).num_rows
     if read != wanted:  # a damaged footer may still be read, by two readers in two ways
         raise Unreadable(_damaged(export, ValueError(f"its footer says {wanted} rows and its pages hold {read}")))
     return Parsed(wanted, 0)
@@ -104,43 +105,20 @@ def _check_zone(export: ExportFile, dialect: Dialect, schema: pa.Schema) -> None
             raise Unreadable(Problem("export_zone", fault, file=export.name))
 
 
-def _codes(columns: list[str], dialect: Dialect) -> dict[str, str]:
-    return {column: code for column in columns if (code := dialect.pump_of_column(column)) is not None}
+def _rows(path: Path, schema: pa.Schema, dialect: Dialect) -> str:
+    """The query that reads the file as lines of text. Columns go by position: SQL takes ``t`` and ``T`` for one."""
+    cells = []
+    for position, field in enumerate(schema):
+        column = f"c{position}"
+        typed = field.name in dialect.time_columns and dialect.time_format == "timestamp"
+        cells.append(f"{_stamp(column, field.type) if typed else f'{column}::varchar'} as {column}")
+    names = ", ".join(f"c{position}" for position in range(len(schema)))
+    file = f"read_parquet({file_literal(path)}, hive_partitioning = false) as held({names})"
+    return f"select row_number() over () as line, {', '.join(cells)} from {file}"
 
 
-def _cells(path: Path, schema: pa.Schema, export: ExportFile, dialect: Dialect) -> str:
-    """The query that reads the file as cells of text. Columns go by position: SQL takes ``t`` and ``T`` for one."""
-    at = {name: f"c{position}" for position, name in enumerate(schema.names)}
-    codes = _codes(schema.names, dialect)
-    cell = {name: _text(at[column]) for name, column in dialect.columns.items() if column}
-    cell |= {name: "pumps.cell" for name, column in dialect.columns.items() if not column}
-    pump = _text(at[dialect.pump_column]) if dialect.pump_column else quoted(export.pump or "")
-    stamps = [_stamp(at[column], schema.field(column).type, dialect) for column in dialect.time_columns]
-    chosen = [
-        "line",
-        "null::varchar as raw",
-        "null::varchar as fault",
-        f"{'pumps.code' if codes else pump} as pump_text",
-        f"{' || chr(32) || '.join(stamps)} as time_text",
-        *(f"{cell.get(name, 'null::varchar')} as {name}_text" for name in QUANTITIES),
-        f"{_text(at[dialect.aux_column]) if dialect.aux_column else 'null::varchar'} as aux_text",
-    ]
-    each = ", ".join(f"{{'code': {quoted(code)}, 'cell': {_text(at[column])}}}" for column, code in codes.items())
-    pumps = f", (select unnest([{each}], recursive := true)) as pumps" if codes else ""
-    file = f"read_parquet({file_literal(path)}, hive_partitioning = false) as held({', '.join(at.values())})"
-    rows = f"(select row_number() over () as line, * from {file}) as rows"
-    return f"select {', '.join(chosen)} from {rows}{pumps} order by line"
-
-
-def _text(column: str) -> str:
-    return f"rows.{column}::varchar"
-
-
-def _stamp(column: str, kind: pa.DataType, dialect: Dialect) -> str:
-    if dialect.time_format != "timestamp":
-        return f"coalesce({_text(column)}, '')"
-    name = f"rows.{column}"
-    moment = f"({name} at time zone 'UTC')" if _is_instant(kind) else f"try_cast({name} as timestamp)"
+def _stamp(column: str, kind: pa.DataType) -> str:
+    moment = f"({column} at time zone 'UTC')" if _is_instant(kind) else f"try_cast({column} as timestamp)"
     return f"strftime({moment}, '%Y-%m-%d %H:%M:%S.%f')"
 
 

@@ -64,15 +64,27 @@ def rows_typed(db: Database, chunk: Chunk, export: ExportFile, dialect: Dialect,
 
 def cells_text(db: Database, chunk: Chunk, export: ExportFile, dialect: Dialect, columns: list[str]) -> int:
     """Fill ``text_row`` with the chunk's cells as text; the number of rows read, -1 where DuckDB cannot read it."""
-    at = {name: f"c{position}" for position, name in enumerate(columns)}
     kinds = dict.fromkeys((f"c{position}" for position in range(len(columns))), "VARCHAR")
-    numbered = f"select row_number() over () - 1 as place, * from {_source(chunk.path, 0, dialect, kinds, None)}"
+    source = _source(chunk.path, 0, dialect, kinds, None)
+    rows = f"select row_number() over () - 1 + {chunk.first_line} as line, * from {source}"
+    text = text_cells(rows, columns, export, dialect)
+    try:
+        db.build_text("text_row", text)
+    except duckdb.InvalidInputException:
+        return -1
+    return db.connection.execute("select count(*) from text_row").fetchall()[0][0]
+
+
+def text_cells(rows: str, columns: list[str], export: ExportFile, dialect: Dialect) -> str:
+    """The query of ``text_row`` over ``rows``, a query of ``line`` and of the cells as text, ``c0``, ``c1`` and so on in
+    the order of ``columns``: one row a line, or one for each pump of a wide file."""
+    at = {name: f"c{position}" for position, name in enumerate(columns)}
     stamps = [f"coalesce({at[column]}, '')" for column in dialect.time_columns]
-    codes = [(code, at[column]) for column in columns if (code := dialect.pump_of_column(column)) is not None]
+    codes = dialect.pump_codes_in(columns)
     cell = {name: at[column] for name, column in dialect.columns.items() if column}
     cell |= {name: "pumps.cell" for name, column in dialect.columns.items() if not column}
     chosen = [
-        f"place + {chunk.first_line} as line",
+        "line",
         "null::varchar as raw",
         "null::varchar as fault",
         f"{'pumps.code' if codes else _pump(export, dialect, at)} as pump_text",
@@ -80,14 +92,9 @@ def cells_text(db: Database, chunk: Chunk, export: ExportFile, dialect: Dialect,
         *(f"{cell.get(name, 'null::varchar')} as {name}_text" for name in QUANTITIES),
         f"{at[dialect.aux_column] if dialect.aux_column else 'null::varchar'} as aux_text",
     ]
-    each = ", ".join(f"{{'code': {quoted(code)}, 'cell': {column}}}" for code, column in codes)
+    each = ", ".join(f"{{'code': {quoted(code)}, 'cell': {at[column]}}}" for column, code in codes.items())
     pumps = f", (select unnest([{each}], recursive := true)) as pumps" if codes else ""
-    text = f"with numbered as ({numbered}) select {', '.join(chosen)} from numbered{pumps}"
-    try:
-        db.build_text("text_row", text)
-    except duckdb.InvalidInputException:
-        return -1
-    return db.connection.execute("select count(*) from text_row").fetchall()[0][0]
+    return f"with numbered as ({rows}) select {', '.join(chosen)} from numbered{pumps}"
 
 
 def typed_from_text(db: Database, dialect: Dialect) -> None:

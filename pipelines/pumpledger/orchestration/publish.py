@@ -43,8 +43,8 @@ from pumpledger.orchestration.session import Session
 from pumpledger.orchestration.steps import weeks_back
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import week_days
-from pumpledger.reports.data import RULES as RULES_SCHEMA
 from pumpledger.reports.data import DECISIONS, ReviewData
+from pumpledger.reports.data import RULES as RULES_SCHEMA
 from pumpledger.reports.review import summary_lines, write_review
 from pumpledger.workspace import write_whole
 
