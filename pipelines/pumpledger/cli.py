@@ -143,7 +143,9 @@ def dialect(files: tuple[Path, ...], fleet: Path | None, write: str | None) -> N
     if write is not None and fleet is not None:
         path = write_dialect(proposal, write, fleet)
         left = f"; {len(proposal.asked)} lines are to be filled in before it reads anything" if proposal.asked else ""
-        click.echo(f"\nWritten to {path}{left}. Add to fleet.toml:\n\n{source_text(proposal, write)}", nl=False, err=True)
+        click.echo(
+            f"\nWritten to {path}{left}. Add to fleet.toml:\n\n{source_text(proposal, write)}", nl=False, err=True
+        )
 
 
 @commands.command()

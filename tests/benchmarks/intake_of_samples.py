@@ -83,7 +83,9 @@ def main() -> None:
             first = intake(many)
             small_file(many, "samples_new.csv", 0, 120)
             seconds, start_up, peak, *_ = intake(many)
-            print(f"{options.files:,} files in {first[0]:.1f} s; one more file {seconds:.2f} s after {start_up:.2f} s of start-up")
+            print(
+                f"{options.files:,} files in {first[0]:.1f} s; one more file {seconds:.2f} s after {start_up:.2f} s of start-up"
+            )
 
 
 if __name__ == "__main__":

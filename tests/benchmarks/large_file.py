@@ -51,7 +51,9 @@ def make_fleet(folder: Path, gigabytes: float) -> int:
     (folder / "fleet.toml").write_text(_FLEET)
     sites = [f"S{pump:04d},Made-up site {pump},60" for pump in range(pumps)]
     (folder / "sites.csv").write_text("\n".join(["site_id,site_name,pool_volume_m3", *sites]) + "\n")
-    (folder / "pumps.csv").write_text("\n".join(["pump_id,site_id", *(f"P{line[1:5]},{line[:5]}" for line in sites)]) + "\n")
+    (folder / "pumps.csv").write_text(
+        "\n".join(["pump_id,site_id", *(f"P{line[1:5]},{line[:5]}" for line in sites)]) + "\n"
+    )
     with duckdb.connect(config={"memory_limit": "1GB"}) as db:
         text = _SAMPLES.replace("{path}", str(folder / "inbox" / "samples_large.csv"))
         db.execute(text, {"rows": rows, "pumps": pumps}).fetchall()
@@ -62,7 +64,9 @@ def main() -> None:
     """Make, read plainly, ingest, print."""
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--gigabytes", type=float, default=1.0)
-    options.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()), help="where the temporary folder goes")
+    options.add_argument(
+        "--folder", type=Path, default=Path(tempfile.gettempdir()), help="where the temporary folder goes"
+    )
     chosen = options.parse_args()
     with tempfile.TemporaryDirectory(dir=chosen.folder) as root:
         folder = Path(root) / "fleet"

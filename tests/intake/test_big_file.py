@@ -19,7 +19,10 @@ SAMPLE_ROWS = [
     f"2026-10-{26 + n // 1440:02d}T{n // 60 % 24:02d}:{n % 60:02d}:00Z,P-LA,{900 + n % 1700},{n % 997}.5,{n % 2}\n"
     for n in range(_ROWS)
 ]
-MEAN_ROWS = [f"{1 + n // 96:02d}.10.2026 {n // 4 % 24:02d}:{n % 4 * 15:02d};{900 + n % 900};0,{n % 97:02d}\r\n" for n in range(96 * 21)]
+MEAN_ROWS = [
+    f"{1 + n // 96:02d}.10.2026 {n // 4 % 24:02d}:{n % 4 * 15:02d};{900 + n % 900};0,{n % 97:02d}\r\n"
+    for n in range(96 * 21)
+]
 COUNTER_ROWS = [f"{1792998000 + 900 * n}\tP-BE\t{n % 3000}\t{n / 100}\t{n / 4}\n" for n in range(_ROWS)]
 
 
@@ -36,7 +39,11 @@ FILES = {
     "lone return": ("one_a.csv", SAMPLES, changed(SAMPLE_ROWS, 1500, "2026-10-27T01:00:00Z,P-LA,1500\r,1,1\n")),
     "no text": ("one_a.csv", SAMPLES, changed(SAMPLE_ROWS, 1500, "2026-10-27T01:00:00Z,P-\x00\udcff,1500,1,1\n")),
     "no last line end": ("one_a.csv", SAMPLES, [*SAMPLE_ROWS[:-1], SAMPLE_ROWS[-1].rstrip("\n")]),
-    "said twice far apart": ("one_a.csv", SAMPLES, [*SAMPLE_ROWS, SAMPLE_ROWS[3], SAMPLE_ROWS[5].replace(".5,", ".25,")]),
+    "said twice far apart": (
+        "one_a.csv",
+        SAMPLES,
+        [*SAMPLE_ROWS, SAMPLE_ROWS[3], SAMPLE_ROWS[5].replace(".5,", ".25,")],
+    ),
     "local time": ("means__P-BE.csv", MEANS, MEAN_ROWS),
     "local time, torn": ("means__P-BE.csv", MEANS, changed(MEAN_ROWS, 1500, "16.10.2026 1\r\n")),
     "footers": ("counters_a.csv", COUNTERS, [*COUNTER_ROWS[:1000], "# end\n", *COUNTER_ROWS[1000:], "# end\n"]),
@@ -47,7 +54,9 @@ def taken(root: Path, name: str, content: bytes) -> tuple[pl.DataFrame, pl.DataF
     fleet = Fleet(root)
     fleet.put(name, content)
     (row,) = fleet.ingest().exports.rows(named=True)
-    counts = [row[name] for name in ("data_rows", "other_lines", "readings", "duplicates", "quarantine", "rejects", "status")]
+    counts = [
+        row[name] for name in ("data_rows", "other_lines", "readings", "duplicates", "quarantine", "rejects", "status")
+    ]
     return fleet.readings(), fleet.refused(), counts
 
 
@@ -112,7 +121,9 @@ def test_marks_of_several_bytes_at_the_cut(tmp_path, monkeypatch) -> None:
     rows = [f"2026-10-26 {n // 60:02d}:{n % 60:02d},P-LA,{1000 + n},läuft – 運転 😀\n" for n in range(600)]
     text = "t,pump,n,a\n" + "".join(changed(rows, 300, "torn 運\n"))
     seen = []
-    for number, (block, encoding) in enumerate([(1 << 25, "utf-8"), (211, "utf-8"), (211, "utf-16"), (1 << 25, "utf-16")]):
+    for number, (block, encoding) in enumerate(
+        [(1 << 25, "utf-8"), (211, "utf-8"), (211, "utf-16"), (1 << 25, "utf-16")]
+    ):
         monkeypatch.setattr(lines, "_BLOCK", block)
         fleet = Fleet(tmp_path / str(number))
         fleet.own_dialect(dialect.format(encoding=encoding))

@@ -12,7 +12,9 @@ from intake_fleet import COUNTERS, EVENTS, MEANS, SAMPLES, Fleet
 
 from pumpledger.intake import inbox
 
-ROWS = "".join(f"2026-10-26T07:{minute:02d}:00Z,P-LA,{1500 + minute},21{minute % 10}.5,{minute % 2}\n" for minute in range(12))
+ROWS = "".join(
+    f"2026-10-26T07:{minute:02d}:00Z,P-LA,{1500 + minute},21{minute % 10}.5,{minute % 2}\n" for minute in range(12)
+)
 TEXT = SAMPLES + ROWS + "2026-10-26T08:00:00Z,P-XX,1500,200,1\n" + "2026-10-26T08:05:00Z,P-LA,fast,200,1\n"
 BY_SOURCE = {
     "five_a.csv": TEXT,
@@ -172,7 +174,9 @@ def test_a_bad_member_costs_only_itself(fleet, plain, bad) -> None:
     import zipfile
 
     archive = BAD[bad](
-        zipped(("one_bad.csv", BY_SOURCE["one_a.csv"].encode()), ("five_a.csv", TEXT.encode()), method=zipfile.ZIP_STORED)
+        zipped(
+            ("one_bad.csv", BY_SOURCE["one_a.csv"].encode()), ("five_a.csv", TEXT.encode()), method=zipfile.ZIP_STORED
+        )
     )
     fleet.put("week.zip", archive)
     outcome = fleet.ingest()
@@ -180,10 +184,15 @@ def test_a_bad_member_costs_only_itself(fleet, plain, bad) -> None:
         "week.zip/one_bad.csv": "set aside",
         "week.zip/five_a.csv": "read",
     }
-    assert [problem.file for problem in outcome.problems if problem.file != "week.zip/five_a.csv"] == ["week.zip/one_bad.csv"]
+    assert [problem.file for problem in outcome.problems if problem.file != "week.zip/five_a.csv"] == [
+        "week.zip/one_bad.csv"
+    ]
     assert fleet.readings().equals(plain.readings())
     again = fleet.ingest()
-    assert (again.taken, [str(problem) for problem in again.problems]) == ([], [str(problem) for problem in outcome.problems])
+    assert (again.taken, [str(problem) for problem in again.problems]) == (
+        [],
+        [str(problem) for problem in outcome.problems],
+    )
 
 
 def test_members_of_every_kind_of_fault(fleet, plain) -> None:

@@ -69,7 +69,8 @@ def test_each_reading_has_its_own_interval(fleet) -> None:
 def test_several_blocks_count_on(fleet) -> None:
     own(fleet)
     parts = [
-        block([reading(START + 3600 * n, 3600, 100 + n) for n in range(first, first + 3)], number=1 + first // 3) for first in (0, 3)
+        block([reading(START + 3600 * n, 3600, 100 + n) for n in range(first, first + 3)], number=1 + first // 3)
+        for first in (0, 3)
     ]
     fleet.take("own_a.xml", feed(usage_point(), meter(), reading_type(1, **ENERGY), *parts))
     assert [(line, power) for *_, power, line in rows(fleet)] == [(n + 1, 100 + n) for n in range(6)]
@@ -81,7 +82,13 @@ def test_faults_are_rejects_with_their_xml(fleet) -> None:
     good = hours([500] * 8)
     bad = [reading(START + 36000, 3600), reading(START + 39600, 0, 7), reading(START + 43200, 3600, 7, 8)]
     taken = fleet.take("own_a.xml", simple([*good[:4], *bad, *good[4:]]))
-    assert [taken[name] for name in ("data_rows", "readings", "duplicates", "quarantine", "rejects")] == [11, 8, 0, 0, 3]
+    assert [taken[name] for name in ("data_rows", "readings", "duplicates", "quarantine", "rejects")] == [
+        11,
+        8,
+        0,
+        0,
+        3,
+    ]
     refused = fleet.refused().sort("line")
     assert refused.select("line", "fate", "rule").rows() == [(n, "rejects", "cannot_be_read") for n in (5, 6, 7)]
     for (raw, reason), written in zip(refused.select("raw", "reason").iter_rows(), bad, strict=True):

@@ -60,7 +60,15 @@ EXPECTED = [(stamp, 1500.0 + 100 * n, pytest.approx(200.0 + 100 * n), n + 1) for
 
 @pytest.mark.parametrize(
     ("unit", "zone"),
-    [("s", None), ("ms", None), ("us", None), ("ns", None), ("ms", "UTC"), ("us", "America/Los_Angeles"), ("ns", "+05:30")],
+    [
+        ("s", None),
+        ("ms", None),
+        ("us", None),
+        ("ns", None),
+        ("ms", "UTC"),
+        ("us", "America/Los_Angeles"),
+        ("ns", "+05:30"),
+    ],
 )
 def test_typed_stamps_in_utc(fleet, unit, zone) -> None:
     """A typed column with a zone holds instants (Parquet: isAdjustedToUTC), so the zone it is shown in changes nothing."""

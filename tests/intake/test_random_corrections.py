@@ -18,13 +18,17 @@ from pumpledger.intake.withdraw import restore, withdraw
 _EXPORTS = 4
 VALUES = st.dictionaries(st.integers(0, 4), st.sampled_from([1500, 1600, 1700]), max_size=5)
 """Minute -> speed of one export: few of both, so that exports often meet, agree and disagree."""
-STEPS = st.lists(st.tuples(st.sampled_from(["take out", "put back", "review"]), st.integers(0, _EXPORTS - 1)), max_size=7)
+STEPS = st.lists(
+    st.tuples(st.sampled_from(["take out", "put back", "review"]), st.integers(0, _EXPORTS - 1)), max_size=7
+)
 
 
 def text(number: int, values: dict[int, int]) -> str:
     """One minute of its own keeps two exports from being the same file."""
     rows = {**values, 30 + number: 1000}
-    return SAMPLES + "".join(f"2026-10-26T07:{minute:02d}:00Z,P-LA,{speed},200,1\n" for minute, speed in sorted(rows.items()))
+    return SAMPLES + "".join(
+        f"2026-10-26T07:{minute:02d}:00Z,P-LA,{speed},200,1\n" for minute, speed in sorted(rows.items())
+    )
 
 
 def expected(exports: list[dict[int, int]], out: set[int]) -> dict[int, float]:
@@ -47,7 +51,9 @@ def check(fleet: Fleet, exports: list[dict[int, int]], out: set[int]) -> None:
 
 @given(st.lists(VALUES, min_size=2, max_size=_EXPORTS), STEPS, st.booleans())
 @settings(max_examples=10, deadline=None, derandomize=True, database=None)
-def test_what_counts_is_what_the_last_one_left_says(exports: list[dict[int, int]], steps: list[tuple[str, int]], at_once: bool) -> None:
+def test_what_counts_is_what_the_last_one_left_says(
+    exports: list[dict[int, int]], steps: list[tuple[str, int]], at_once: bool
+) -> None:
     with tempfile.TemporaryDirectory() as root:
         fleet, out = Fleet(Path(root) / "fleet"), set()
         for number, values in enumerate(exports):

@@ -165,7 +165,12 @@ def test_date_and_clock_in_two_columns(fleet, spoil) -> None:
     """Read as one stamp, in the site's wall clock; half a stamp is no stamp."""
     time = 'date_column = "day"\nclock_column = "clock"\nformat = "%d.%m.%Y %H:%M:%S"\nzone = "site"'
     own(fleet, time=time)
-    rows = ["07:00:00,P-LA,1500,26.10.2026", ",P-LA,1600,26.10.2026", "07:30:00,P-LA,1700,", "07:45:00,P-BE,1800,26.10.2026"]
+    rows = [
+        "07:00:00,P-LA,1500,26.10.2026",
+        ",P-LA,1600,26.10.2026",
+        "07:30:00,P-LA,1700,",
+        "07:45:00,P-BE,1800,26.10.2026",
+    ]
     good = [f"0{hour}:00:00,P-LA2,1500,26.10.2026" for hour in range(4)]
     fleet.take("own_a.csv", "clock,pump,n,day\n" + "".join(f"{row}\n" for row in rows + good) + spoil)
     assert held(fleet, "line", "pump_id", "time_utc")[:2] == [
@@ -193,15 +198,27 @@ def test_epoch_milliseconds(fleet) -> None:
 
 @pytest.mark.parametrize(
     ("zone", "hours", "label"),
-    [("+02:00", -2, "instant"), ("-07:30", 7.5, "interval_ending"), ("+00:00", 0, "interval_ending"), ("+14:00", -14, "instant")],
+    [
+        ("+02:00", -2, "instant"),
+        ("-07:30", 7.5, "interval_ending"),
+        ("+00:00", 0, "interval_ending"),
+        ("+14:00", -14, "instant"),
+    ],
 )
 def test_fixed_offsets_know_no_clock_change(fleet, zone, hours, label) -> None:
     """Local = UTC + offset, on both sides of a change of clocks; the local day is still the site's."""
     time = f'column = "t"\nformat = "%Y-%m-%d %H:%M"\nzone = "{zone}"'
     fleet.own_dialect(
-        SHAPE.format(file='delimiter = ","', time=time, pump='column = "pump"', quantity=SPEED).replace('"instant"', f'"{label}"')
+        SHAPE.format(file='delimiter = ","', time=time, pump='column = "pump"', quantity=SPEED).replace(
+            '"instant"', f'"{label}"'
+        )
     )
-    stamps = [datetime(2026, 10, 24, 23, 30), datetime(2026, 10, 25, 1, 30), datetime(2026, 10, 25, 2, 30), datetime(2026, 11, 1, 8, 30)]
+    stamps = [
+        datetime(2026, 10, 24, 23, 30),
+        datetime(2026, 10, 25, 1, 30),
+        datetime(2026, 10, 25, 2, 30),
+        datetime(2026, 11, 1, 8, 30),
+    ]
     fleet.take("own_a.csv", "t,pump,n\n" + "".join(f"{stamp:%Y-%m-%d %H:%M},P-BE,1500\n" for stamp in stamps))
     back = timedelta(minutes=15) if label == "interval_ending" else timedelta()
     assert fleet.readings()["time_utc"].to_list() == [stamp + timedelta(hours=hours) - back for stamp in stamps]
@@ -223,7 +240,11 @@ def test_fixed_offsets_know_no_clock_change(fleet, zone, hours, label) -> None:
 )  # fmt: skip
 def test_thousands_marks(fleet, thousands, decimal, cells) -> None:
     """A mark stands before every third digit, or the cell is no number: 12,34 may be anything."""
-    own(fleet, f'delimiter = ";"\ndecimal = "{decimal}"\nthousands = "{thousands}"', quantity='power = { column = "p", unit = "W" }')
+    own(
+        fleet,
+        f'delimiter = ";"\ndecimal = "{decimal}"\nthousands = "{thousands}"',
+        quantity='power = { column = "p", unit = "W" }',
+    )
     rows = [f"2026-10-26 07:{n:02d};P-LA;{cell}" for n, cell in enumerate(cells)]
     good = [f"2026-10-26 09:{n:02d};P-LA;7" for n in range(len(cells))]
     fleet.take("own_a.csv", "\n".join(["t;pump;p", *rows, *good]) + "\n")
@@ -248,7 +269,7 @@ def test_thousands_marks_leave_stamps_and_codes_alone(fleet) -> None:
     ("quote", "header", "row"),
     [
         ("'", "'t',note,'pump',n\n", "2026-10-26 07:00,'a, ''b\"',\"P-LA\",'1500'\n"),
-        ("none", "t,note,pump,n\n", "2026-10-26 07:00,6\" pipe 'x,\"P-LA\",1500\n"),
+        ("none", "t,note,pump,n\n", '2026-10-26 07:00,6" pipe \'x,"P-LA",1500\n'),
         ('\\"', '"t",note,"pump",n\n', '2026-10-26 07:00,"a, ""b\'","""P-LA""","1500"\n'),
     ],
     ids=["single", "none", "double"],
@@ -261,7 +282,12 @@ def test_quotes(fleet, quote, header, row, spoil) -> None:
     taken = fleet.take("own_a.csv", header + row + plain + spoil)
     assert counts(taken) == [2 + bool(spoil), 1, 0, 1, 1 * bool(spoil)]
     assert held(fleet, "pump_id", "line", "speed_rpm") == [("P-LA", 3, 1600)]
-    assert refused(fleet, "pump_id", "line", "rule", "raw")[0] == ('"P-LA"', 2, "pump_not_in_register", row.rstrip("\n"))
+    assert refused(fleet, "pump_id", "line", "rule", "raw")[0] == (
+        '"P-LA"',
+        2,
+        "pump_not_in_register",
+        row.rstrip("\n"),
+    )
 
 
 # --- units ---
@@ -278,9 +304,13 @@ def test_quotes(fleet, quote, header, row, spoil) -> None:
 def test_speed_as_a_share_or_a_frequency(fleet, unit, cells) -> None:
     """n = full speed x share, or x f / full f. More than 3600 rev/min is refused, whatever it was written in."""
     own(fleet, quantity=f'speed = {{ column = "n", {unit} }}')
-    fleet.take("own_a.csv", "t,pump,n\n" + "".join(f"2026-10-26 07:{n:02d},P-LA,{cell}\n" for n, cell in enumerate(cells)))
+    fleet.take(
+        "own_a.csv", "t,pump,n\n" + "".join(f"2026-10-26 07:{n:02d},P-LA,{cell}\n" for n, cell in enumerate(cells))
+    )
     read = dict(held(fleet, "line", "speed_rpm"))
-    assert [read.get(n) for n in range(2, 2 + len(cells))] == [None if rpm is None else pytest.approx(rpm) for rpm in cells.values()]
+    assert [read.get(n) for n in range(2, 2 + len(cells))] == [
+        None if rpm is None else pytest.approx(rpm) for rpm in cells.values()
+    ]
     assert {rule for (rule,) in refused(fleet, "rule")} <= {"speed_out_of_range"}
 
 
@@ -334,7 +364,9 @@ def test_codes_of_sites_follow_the_register(fleet) -> None:
     assert held(fleet, "line", "pump_id") == [(2, "P-LA"), (3, "P-BE2")]
 
 
-@pytest.mark.parametrize(("file", "name"), [('fixed = "P-BE"', "own_a.csv"), ("file_name = '__(.+)\\.csv$'", "own_a__P-BE.csv")])
+@pytest.mark.parametrize(
+    ("file", "name"), [('fixed = "P-BE"', "own_a.csv"), ("file_name = '__(.+)\\.csv$'", "own_a__P-BE.csv")]
+)
 def test_one_pump_for_every_row(fleet, file, name) -> None:
     own(fleet, pump=file)
     fleet.put(name, "t,n,pump\n2026-10-26 07:00,1500,P-LA\n2026-10-26 07:15,1600,\n")

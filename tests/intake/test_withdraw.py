@@ -77,7 +77,9 @@ def test_taken_out_and_put_back_before_the_next_review(two, tmp_path) -> None:
 NAMES = {"five_a.csv": A, "five_b.csv": B, "five_c.csv": C}
 
 
-@pytest.mark.parametrize(("letters", "reviews_between"), [("a", False), ("b", True), ("ab", False), ("ac", False), ("cb", True)])
+@pytest.mark.parametrize(
+    ("letters", "reviews_between"), [("a", False), ("b", True), ("ab", False), ("ac", False), ("cb", True)]
+)
 def test_a_chain_of_three(fleet, tmp_path, letters, reviews_between) -> None:
     """Corrected, and corrected back. Whichever go, one instant has one reading: that of the last that is left."""
     gone = [f"five_{letter}.csv" for letter in letters]
@@ -185,7 +187,10 @@ def test_a_dialect_that_gives_the_file_another_pump(fleet) -> None:
     fleet.own_dialect(own(pump='fixed = "P-LA"'))
     assert fleet.ingest().taken == ["own_a.csv", "own_b.csv"]
     assert fleet.readings()["pump_id"].unique().to_list() == ["P-LA"]
-    assert [(entry.sequence, entry.file) for entry in Ledger(fleet.lake).entries] == [(1, "own_a.csv"), (2, "own_b.csv")]
+    assert [(entry.sequence, entry.file) for entry in Ledger(fleet.lake).entries] == [
+        (1, "own_a.csv"),
+        (2, "own_b.csv"),
+    ]
     assert speeds(fleet)[25] == 1600
 
 
@@ -215,7 +220,9 @@ def test_an_older_export_read_again_while_the_later_one_is_gone(fleet, then) -> 
     fleet.add_pump("P-9")
     assert fleet.ingest().taken == ["five_a.csv"]
     assert fleet.readings().filter(pump_id="P-LA", line=7)["speed_rpm"].to_list() == []
-    (change,) = superseded(Ledger(fleet.lake), "2026-W44").select("old_line", "speed_was_rpm", "speed_rpm").unique().rows()
+    (change,) = (
+        superseded(Ledger(fleet.lake), "2026-W44").select("old_line", "speed_was_rpm", "speed_rpm").unique().rows()
+    )
     assert change == (7, 1500, 1600)
     if then == "withdraw the later":
         assert take_out(fleet, "five_b.csv") == ["five_a.csv"]

@@ -38,7 +38,8 @@ def log(pumps: list[str], scale: float) -> str:
 def folder(tmp_path: Path) -> Path:
     (tmp_path / "inbox").mkdir()
     sources = "".join(
-        f'[[source]]\nname = "{name}"\nfiles = "{name}_*.csv"\ndialect = "samples_5min"\n' for name in ("north", "south")
+        f'[[source]]\nname = "{name}"\nfiles = "{name}_*.csv"\ndialect = "samples_5min"\n'
+        for name in ("north", "south")
     )
     (tmp_path / "fleet.toml").write_text(f'zone = "UTC"\nmade_up = true\n{sources}')
     pumps = ["P-1", "P-2", "P-3"]
@@ -87,7 +88,10 @@ def test_a_confirmed_unit_is_applied_once_for_its_pumps(folder: Path) -> None:
 def test_a_refused_one_lets_the_readings_stand(folder: Path) -> None:
     verdicts, _, before = taken(folder)
     ids = verdicts["verdict_id"].unique().to_list()
-    assert decide(folder, *[word for name in ids for word in ("--refuse", name)], "--by", "Made-up Manager").returncode == 0
+    assert (
+        decide(folder, *[word for name in ids for word in ("--refuse", name)], "--by", "Made-up Manager").returncode
+        == 0
+    )
     verdicts, doubts, after = taken(folder)
     assert after == before
     assert set(verdicts["state"]) == {"refused"} and not verdicts["blocks"].any()
@@ -103,7 +107,10 @@ def test_a_clamp_on_backwards_is_one_doubt_and_no_row_is_refused(folder: Path) -
     session = Session(folder)
     assert session.standing.sums()["quarantine"] == 0
     ids = verdicts["verdict_id"].unique().to_list()
-    assert decide(folder, *[word for name in ids for word in ("--confirm", name)], "--by", "Made-up Manager").returncode == 0
+    assert (
+        decide(folder, *[word for name in ids for word in ("--confirm", name)], "--by", "Made-up Manager").returncode
+        == 0
+    )
     verdicts, doubts, after = taken(folder)
     assert after == {"P-1": pytest.approx(306), "P-2": pytest.approx(326), "P-3": pytest.approx(306)}
     assert verdicts.is_empty() and doubts.is_empty()

@@ -65,7 +65,9 @@ def folder(tmp_path: Path) -> Path:
         for name, dialect in (("run", "samples_5min"), ("energy", "energy"), ("totals", "totals"))
     )
     (tmp_path / "fleet.toml").write_text(f'zone = "UTC"\nmade_up = true\n{sources}')
-    (tmp_path / "sites.csv").write_text("site_id,site_name,zone,pool_volume_m3\nS-1,Made up,UTC,80\nS-2,Made up,UTC,80\n")
+    (tmp_path / "sites.csv").write_text(
+        "site_id,site_name,zone,pool_volume_m3\nS-1,Made up,UTC,80\nS-2,Made up,UTC,80\n"
+    )
     (tmp_path / "pumps.csv").write_text("pump_id,site_id\nP-1,S-1\nP-2,S-2\n")
     lines = [
         f"{DAY + timedelta(minutes=m):%Y-%m-%dT%H:%M:%SZ},{pump},{rpm(m)},{watts(m) if pump == 'P-2' else ''},\n"
@@ -98,9 +100,7 @@ EXPECTED = [(1800, 480, 0.3 * 8), (2800, 120, 0.9 * 2)]
 
 
 def test_energy_of_intervals_joins_the_speeds_of_another_log(folder: Path) -> None:
-    lines = [
-        f"{DAY + timedelta(minutes=m):%Y-%m-%d %H:%M},P-1,{watts(m) / 4000}\n" for m in range(0, 1440, 15)
-    ]
+    lines = [f"{DAY + timedelta(minutes=m):%Y-%m-%d %H:%M},P-1,{watts(m) / 4000}\n" for m in range(0, 1440, 15)]
     (folder / "inbox" / "energy_a.csv").write_text("start,meter,kwh\n" + "".join(lines))
     rows = spans_of(folder)
     assert by_speed(rows, "P-1") == EXPECTED

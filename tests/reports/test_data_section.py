@@ -101,7 +101,9 @@ def spoiled(review: ReviewData) -> ReviewData:
     last = review.exports.row(-1, named=True)
     # A withdrawn export's rows count as quarantine in the ledger; the other one's are not known until it is read again.
     more = [
-        last | {"data_rows": quarantine, "quarantine": quarantine} | {"sequence": number, "export_id": f"{number:016x}"}
+        last
+        | {"data_rows": quarantine, "quarantine": quarantine}
+        | {"sequence": number, "export_id": f"{number:016x}"}
         | {"file": file, "status": status, "problem": problem}
         for number, (file, status, problem, quarantine) in enumerate(out, start=5)
     ]

@@ -60,7 +60,10 @@ def gate(evidence: pl.DataFrame, facts: pl.DataFrame, doubts: pl.DataFrame) -> p
     in_doubt = pl.col("doubted").fill_null(False)
     return marked.with_columns(
         pl.when(in_doubt).then(pl.lit(CANNOT_TELL)).otherwise("verdict").alias("verdict"),
-        pl.when(in_doubt).then(pl.lit("readings that are not in doubt (see the data that is not believed)")).otherwise("needs").alias("needs"),
+        pl.when(in_doubt)
+        .then(pl.lit("readings that are not in doubt (see the data that is not believed)"))
+        .otherwise("needs")
+        .alias("needs"),
         *(
             pl.when(in_doubt).then(None).otherwise(column).alias(column)
             for column in ("benefit_kwh_week", "benefit_money_week", "explained_by", "severity", "extra")

@@ -373,7 +373,10 @@ VERDICTS = Table(
     "one doubt about what a source or a pump's log says, as seen in one week",
     ("source", "mode", "pump_id", "quantity"),
     {
-        "verdict_id": ("text", "stable short name: v- and 8 hexadecimal digits of mode, source, pump, quantity, remedy"),
+        "verdict_id": (
+            "text",
+            "stable short name: v- and 8 hexadecimal digits of mode, source, pump, quantity, remedy",
+        ),
         "source": ("text", "source of fleet.toml"),
         "mode": ("text", "catalogue identifier such as B4"),
         "pump_id": ("text", "pump; empty for the whole source"),

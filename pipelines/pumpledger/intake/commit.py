@@ -75,9 +75,7 @@ def _against_held(
     held = [entry for entry in ledger.holding(week, extents) if entry.export_id != staged.export.export_id]
     if not held:
         return pl.DataFrame(schema={"line": pl.Int64, "fate": pl.String, "held_export_id": pl.String})
-    order = [
-        (entry.export_id, entry.sequence < sequence, entry.export["source"] == staged.source) for entry in held
-    ]
+    order = [(entry.export_id, entry.sequence < sequence, entry.export["source"] == staged.source) for entry in held]
     schema = {"export_id": pl.String, "is_earlier": pl.Boolean, "same_source": pl.Boolean}
     db.load("held_export", pl.DataFrame(order, schema=schema, orient="row"))
     db.view_parquet("staged_reading", [staged.readings(week)])

@@ -40,7 +40,9 @@ def declarations(
         corrected: dialects by source, where a correction is confirmed for the whole source.
         changes: corrections of single pumps by source, in the form of `KnownPumps.change`.
     """
-    by_source = {source.name: dialects[source.dialect] for source in register.fleet.sources if source.dialect in dialects}
+    by_source = {
+        source.name: dialects[source.dialect] for source in register.fleet.sources if source.dialect in dialects
+    }
     by_source |= dict(corrected or {})
     plain = known_pumps(register)
     pumps = {

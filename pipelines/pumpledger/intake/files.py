@@ -20,6 +20,7 @@ from pumpledger.problems import Problem
 
 _CHUNK = 1 << 22
 
+
 @dataclass(frozen=True, slots=True)
 class ExportFile:
     """An export of the inbox: a file, or a member of an archive. ``lines`` are physical lines; a last line without line

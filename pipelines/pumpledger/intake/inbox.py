@@ -113,7 +113,9 @@ def _stands(name: str, inner: str, sha256: str, ledger: Ledger, declared: Declar
     return _still_holds(ledger.known(name, export_id(sha256, dialect.pump_of(inner))), source.name, dialect, declared)
 
 
-def _examined(path: Path, seen: Seen, declared: Declarations, arrivals: Arrivals, progress: Progress | None) -> list[Work]:
+def _examined(
+    path: Path, seen: Seen, declared: Declarations, arrivals: Arrivals, progress: Progress | None
+) -> list[Work]:
     """The exports of one file of the inbox, hashed."""
     work, contents = [], {}
     try:

@@ -78,7 +78,9 @@ def ingest(staging: Staging, ledger: Ledger, declared: Declarations) -> Intake:
     return intake_of(ledger, declared, arrivals, sorted(taken), checks)
 
 
-def intake_of(ledger: Ledger, declared: Declarations, arrivals: Arrivals, taken: list[str], checks: list[Check]) -> Intake:
+def intake_of(
+    ledger: Ledger, declared: Declarations, arrivals: Arrivals, taken: list[str], checks: list[Check]
+) -> Intake:
     """The outcome of a run from the ledger as it now stands, with the files that could not be read."""
     problems = [problem for _, problem in arrivals.unread]
     for entry in ledger.entries:
@@ -116,7 +118,9 @@ class Staging:
     DuckDB works without the interpreter, so that imports that take seconds can go on beside it.
     """
 
-    def __init__(self, arrivals: Arrivals, declared: Declarations, folder: Path, progress: Progress | None = None) -> None:
+    def __init__(
+        self, arrivals: Arrivals, declared: Declarations, folder: Path, progress: Progress | None = None
+    ) -> None:
         self.arrivals = arrivals
         self.folder = folder
         self._declared = declared

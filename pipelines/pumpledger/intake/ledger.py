@@ -182,7 +182,10 @@ class Ledger:
 
     def _overlapping(self, extents: list[dict[str, object]]) -> list[Entry]:
         frame = pl.DataFrame(
-            [{**item, "first_utc": moment(item["first_utc"]), "last_utc": moment(item["last_utc"])} for item in extents],
+            [
+                {**item, "first_utc": moment(item["first_utc"]), "last_utc": moment(item["last_utc"])}
+                for item in extents
+            ],
             schema={"week": pl.String, "pump_id": pl.String, "first_utc": pl.Datetime, "last_utc": pl.Datetime},
         )
         found = {

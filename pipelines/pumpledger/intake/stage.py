@@ -125,8 +125,10 @@ def _parse(
     """Make ``typed_row`` by the way of the export's carrier."""
     if dialect.carrier == "text":
         return parse_text(db, export, dialect, columns, folder, progress)
-    parsed = parse_parquet(db, export, dialect, folder) if dialect.carrier == "parquet" else parse_espi(
-        db, export, dialect, folder
+    parsed = (
+        parse_parquet(db, export, dialect, folder)
+        if dialect.carrier == "parquet"
+        else parse_espi(db, export, dialect, folder)
     )
     progress.advance(export.size)
     return parsed

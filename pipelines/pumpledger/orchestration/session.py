@@ -174,11 +174,7 @@ class Session:
             if extents:
                 firsts, lasts = ([moment(item[name]) for item in extents] for name in ("first_utc", "last_utc"))
                 reach[week] = min(firsts), max(lasts)
-        return sorted(
-            week
-            for week, (first, last) in reach.items()
-            if last - first >= timedelta(hours=_LEAST_HOURS)
-        )
+        return sorted(week for week, (first, last) in reach.items() if last - first >= timedelta(hours=_LEAST_HOURS))
 
     def report(self, week: str) -> Path:
         return self.workspace.reports / week / "index.html"

@@ -54,11 +54,15 @@ def weigh(
                 parse_remedy(remedy)
         seen.append(rows.with_columns(mode=pl.lit(mode.id), applied=pl.lit(mode.applied)))
     pumps = db.table("pump_source").group_by("source").agg(pl.len().cast(pl.Int64).alias("of_source"))
-    rows = pl.concat(seen).join(pumps, on="source", how="left", maintain_order="left").with_columns(
-        pumps=pl.when(pl.col("pump_id") == "").then(pl.col("of_source").fill_null(0)).otherwise(1),
-        verdict_id=pl.struct("mode", "source", "pump_id", "quantity", "remedy").map_elements(
-            lambda row: verdict_id(**row), return_dtype=pl.String
-        ),
+    rows = (
+        pl.concat(seen)
+        .join(pumps, on="source", how="left", maintain_order="left")
+        .with_columns(
+            pumps=pl.when(pl.col("pump_id") == "").then(pl.col("of_source").fill_null(0)).otherwise(1),
+            verdict_id=pl.struct("mode", "source", "pump_id", "quantity", "remedy").map_elements(
+                lambda row: verdict_id(**row), return_dtype=pl.String
+            ),
+        )
     )
     decided = pl.col("verdict_id").replace_strict(decisions.states(), default=None, return_dtype=pl.String)
     rows = rows.with_columns(
