@@ -1,7 +1,7 @@
 -- The judged rows of an export counted once, for all that is asked of them afterwards.
 -- Grain: fate, rule, local ISO week and pump. Inputs: judged_row.
--- Output: fate, rule, week (2026-W44), pump_id; rows; instants (different times of the pump); first_utc, last_utc; rows
---   without speed, without power and energy counter; largest speed [rev/min] and power [W].
+-- Output: fate, rule, week (2026-W44), pump_id; rows; first_utc, last_utc; rows without speed, without power and energy
+--   counter; largest speed [rev/min] and power [W].
 with source as (
     select * from judged_row
 ),
@@ -14,7 +14,6 @@ of_day as (
         day_local,
         pump_id,
         count(*) as rows,
-        count(distinct time_utc) as instants,
         min(time_utc) as first_utc,
         max(time_utc) as last_utc,
         count(*) - count(speed_rpm) as speed_nulls,
@@ -32,7 +31,6 @@ tally as (
         strftime(day_local, '%G-W%V') as week,
         pump_id,
         sum(rows)::bigint as rows,
-        sum(instants)::bigint as instants,
         min(first_utc) as first_utc,
         max(last_utc) as last_utc,
         sum(speed_nulls)::bigint as speed_nulls,

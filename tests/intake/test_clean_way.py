@@ -6,6 +6,7 @@ import tempfile
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -78,9 +79,10 @@ def both_ways(db: Database, dialect: Dialect, text: str, monkeypatch: pytest.Mon
     taken: list[bool] = []
     read_clean = stage_module.read_clean
 
-    def watched(*arguments: object) -> bool:
-        taken.append(read_clean(*arguments))
-        return taken[-1]
+    def watched(*arguments: object) -> pl.DataFrame | None:
+        tally = read_clean(*arguments)
+        taken.append(tally is not None)
+        return tally
 
     with tempfile.TemporaryDirectory() as root:
         path = Path(root) / "x.csv"
@@ -88,7 +90,7 @@ def both_ways(db: Database, dialect: Dialect, text: str, monkeypatch: pytest.Mon
         with monkeypatch.context() as patch:
             patch.setattr(stage_module, "read_clean", watched)
             short = told(stage_file(db, path, dialect, ZONES))
-            patch.setattr(stage_module, "read_clean", lambda *_: False)
+            patch.setattr(stage_module, "read_clean", lambda *_: None)
             long = told(stage_file(db, path, dialect, ZONES))
     return short, long, taken[0]
 

@@ -302,7 +302,7 @@ def test_lost_row_stops_the_run(fleet, monkeypatch) -> None:
         parsed = parse_text(*args)
         return stage.Parsed(parsed.data_rows + 1, parsed.other_lines)
 
-    monkeypatch.setattr(stage, "read_clean", lambda *_: False)
+    monkeypatch.setattr(stage, "read_clean", lambda *_: None)
     monkeypatch.setattr(stage, "parse_text", one_more)
     fleet.put("five_a.csv", SAMPLES + ROWS[0])
     with pytest.raises(ConservationError, match="2 data rows, but 1 accounted for"):

@@ -22,7 +22,6 @@ from pumpledger.intake.files import ExportFile, csv_form, ends_in_footer
 from pumpledger.intake.known_pumps import KnownPumps
 from pumpledger.intake.place import names_its_instant, shift_of
 from pumpledger.intake.read_csv import open_typed
-from pumpledger.intake.row_order import in_order
 from pumpledger.intake.rows import records
 
 _LONGEST = timedelta(days=400)
@@ -59,20 +58,20 @@ def read_clean(
     pumps: KnownPumps,
     rules: dict[str, object],
     path: Path,
-) -> bool:
-    """Write the readings of ``export`` to ``path``; make ``judged_row``, a view of them, and ``tally``.
+) -> pl.DataFrame | None:
+    """Write the readings of ``export`` to ``path`` and make ``judged_row``, a view of them.
 
     Needs ``known_word`` in ``db``; ``rules`` are the parameters of ``intake/rule``.
 
     Returns:
-        Whether it could be done.
+        The columns of ``intake/tally`` of these readings; ``None`` where it could not be done.
     """
     if not _may_be_clean(export, dialect, pumps):
-        return False
+        return None
     zones = pumps.zones()
     place = _constant(export, dialect, columns, zones)
     if place is None:
-        return False
+        return None
     try:
         typed = open_typed(db, export.path, dialect.header_lines, export, dialect, columns)
         typed["first_line"] = dialect.header_lines + 1
@@ -80,27 +79,40 @@ def read_clean(
         db.write_parquet("intake/clean_reading", path, typed | rules | placed)
     except duckdb.InvalidInputException:  # a row breaks a rule, or the reader gives the file up
         path.unlink(missing_ok=True)
-        return False
+        return None
     if pq.read_metadata(path).num_rows == clean_rows(export, dialect):
         db.view_parquet("clean_row", [path])
-        db.build("tally", "intake/tally", over={"judged_row": "intake/judged_clean"})
-        db.view("judged_row", "intake/judged_clean")
-        # Stamps that step back may be those of a logger that lost its clock for a while.
-        if _holds(db.table("tally"), place, zones) and in_order(db, "intake/judged_stamp"):
-            return True
+        tally = db.query("intake/clean_tally")
+        if _one_place(tally, place, zones) and _in_order(tally) and _no_instant_twice(db, tally):
+            db.view("judged_row", "intake/judged_clean")
+            return tally
     path.unlink()
-    return False
+    return None
 
 
-def _holds(tally: pl.DataFrame, place: dict[str, object], zones: dict[str, str]) -> bool:
-    """No instant twice, every pump in the zone that was taken for all, every instant in the stretch of its one
-    offset."""
+def _one_place(tally: pl.DataFrame, place: dict[str, object], zones: dict[str, str]) -> bool:
+    """Every pump in the zone that was taken for all, every instant in the stretch of its one offset."""
     return (
-        (tally["rows"] == tally["instants"]).all()
-        and all(zones.get(pump) == place["zone"] for pump in tally["pump_id"])
+        all(zones.get(pump) == place["zone"] for pump in tally["pump_id"])
         and tally["first_utc"].min() >= place["from_utc"]
         and tally["last_utc"].max() < place["to_utc"]
     )
+
+
+def _in_order(tally: pl.DataFrame) -> bool:
+    """Whether no pump's stamps step back: those that do may be of a logger that lost its clock for a while."""
+    return tally["back"].sum() == 0 or (tally["back_within"].sum() == 0 and _pumps_stand_together(tally))
+
+
+def _no_instant_twice(db: Database, tally: pl.DataFrame) -> bool:
+    """Rows that rise by time and code, or by time within pumps that stand together, need not be compared."""
+    if tally["unsorted"].sum() == 0 or (tally["repeats_within"].sum() == 0 and _pumps_stand_together(tally)):
+        return True
+    return db.query("intake/repeated_instant").item() == 0
+
+
+def _pumps_stand_together(tally: pl.DataFrame) -> bool:
+    return tally["turns"].sum() < tally["pump_id"].n_unique()
 
 
 def _constant(

@@ -23,11 +23,11 @@ from pumpledger.intake.inbox import Arrivals, Work, look
 from pumpledger.intake.ledger import READ_AGAIN, Entry, Ledger
 from pumpledger.intake.ledger_tables import exports
 from pumpledger.intake.progress import Progress
+from pumpledger.intake.rules import FATES
 from pumpledger.intake.stage import Staged, stage
 from pumpledger.intake.unreadable import Unreadable
 from pumpledger.problems import ConservationError, Problem
 
-FATES = ("readings", "duplicates", "quarantine", "rejects")
 _WORKERS = 2
 _MEMORY = "600MB"
 """What one worker's DuckDB may hold before it spills, so that both, with Python beside them, stay under 2 GB."""

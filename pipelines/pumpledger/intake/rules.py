@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+FATES = ("readings", "duplicates", "quarantine", "rejects")
+"""What becomes of a data row: one of these, always."""
+
 LIMITS: dict[str, float] = {
     "speed_most_rpm": 3600,  # synchronous speed of a two-pole motor at 60 Hz
     "power_least_w": -100,  # a small negative standby is meter offset, kept and seen; less is no measurement

@@ -29,7 +29,8 @@ from pumpledger.intake.parse_parquet import parquet_rows, parse_parquet
 from pumpledger.intake.place import place
 from pumpledger.intake.progress import Progress
 from pumpledger.intake.rows import raw_lines
-from pumpledger.intake.rules import LIMITS, reason
+from pumpledger.intake.rules import FATES, LIMITS, reason
+from pumpledger.intake.tallied import extents, file_profile, pumps_seen
 from pumpledger.problems import ConservationError, Problem
 
 
@@ -99,15 +100,17 @@ def _stage(
     columns = header_columns(export, dialect, header_line(export, dialect)) if dialect.carrier == "text" else []
     whole = folder / "clean"
     sites_seen: list[str] = []
-    if read_clean(db, export, dialect, columns, pumps, rules, whole):
+    tally = read_clean(db, export, dialect, columns, pumps, rules, whole)
+    if tally is not None:
         parsed = Parsed(clean_rows(export, dialect), export.lines - clean_rows(export, dialect))
         refused = REFUSED.empty()
         progress.advance(export.size)
     else:
         parsed = _parse(db, export, dialect, columns, folder, progress)
         sites_seen = _judge(db, dialect, pumps, rules, folder)
+        tally = db.query("intake/tally")
         refused = _refused(db, export, dialect, folder)
-    staged = _counted(db, export, dialect, source, parsed, refused, folder)
+    staged = _counted(tally, export, dialect, source, parsed, refused, folder)
     staged.pumps_seen += sites_seen
     if not whole.exists():
         staged.problems += clock_problems(db, export.name)
@@ -135,7 +138,7 @@ def _parse(
 
 
 def _judge(db: Database, dialect: Dialect, pumps: KnownPumps, rules: dict[str, object], folder: Path) -> list[str]:
-    """Make ``judged_row`` and ``tally`` from ``typed_row``; the sites whose code stood for their pump."""
+    """Make ``judged_row`` from ``typed_row``; the sites whose code stood for their pump."""
     db.load("pump_zone", pumps.zone)
     sites_seen: list[str] = []
     if dialect.pump_codes == "site":
@@ -147,7 +150,6 @@ def _judge(db: Database, dialect: Dialect, pumps: KnownPumps, rules: dict[str, o
         db.load("pump_change", pumps.change)
         _through(db, "placed_row", "intake/changed_row", folder)
     db.build("judged_row", "intake/judge", rules, {"ruled_row": "intake/rule"})
-    db.build("tally", "intake/tally")
     return sites_seen
 
 
@@ -159,7 +161,7 @@ def _through(db: Database, table: str, query: str, folder: Path) -> None:
 
 
 def _counted(
-    db: Database,
+    tally: pl.DataFrame,
     export: ExportFile,
     dialect: Dialect,
     source: str,
@@ -168,9 +170,9 @@ def _counted(
     folder: Path,
 ) -> Staged:
     """What ``tally`` says of the judged rows."""
-    extents = db.query("intake/extents")
-    profile = {"file": export.name, **db.query("intake/file_profile").row(0, named=True)}
-    if extents["rows"].sum() != profile["readings"]:
+    reach = extents(tally)
+    profile = {"file": export.name, **file_profile(tally)}
+    if reach["rows"].sum() != profile["readings"]:
         raise ConservationError(f"{export.name}: {profile['readings']} readings, not all of them in a week")
     return Staged(
         export=export,
@@ -179,11 +181,11 @@ def _counted(
         folder=folder,
         data_rows=parsed.data_rows,
         other_lines=parsed.other_lines,
-        fates={fate: int(profile[fate]) for fate in ("readings", "duplicates", "quarantine", "rejects")},
+        fates={fate: int(profile[fate]) for fate in FATES},
         profile=profile,
-        extents=extents,
+        extents=reach,
         refused=refused,
-        pumps_seen=db.query("intake/pumps_seen")["pump_id"].to_list(),
+        pumps_seen=pumps_seen(tally),
     )
 
 

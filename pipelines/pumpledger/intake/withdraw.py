@@ -12,9 +12,8 @@ import polars as pl
 from pumpledger.engine.tables import READINGS
 from pumpledger.intake.declarations import Declarations
 from pumpledger.intake.inbox import by_name, find
-from pumpledger.intake.ingest import FATES
 from pumpledger.intake.ledger import READ_AGAIN, Entry, Ledger
-from pumpledger.intake.rules import REASONS
+from pumpledger.intake.rules import FATES, REASONS
 from pumpledger.intake.stage import write_refused
 from pumpledger.problems import FleetError, Problem
 

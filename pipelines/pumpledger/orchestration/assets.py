@@ -11,7 +11,7 @@ import polars as pl
 
 from pumpledger.engine.expectations import Check
 from pumpledger.engine.tables import BEST_PLANS, DAILY, FINDINGS, PROFILE, SAVINGS
-from pumpledger.intake.ingest import FATES
+from pumpledger.intake.rules import FATES
 from pumpledger.orchestration import steps
 from pumpledger.orchestration.charts import bar_chart
 from pumpledger.orchestration.publish import publish_review

@@ -19,9 +19,8 @@ from pumpledger.engine.disk import DiskGuard
 from pumpledger.engine.expectations import Check, warm_up
 from pumpledger.engine.lake import Lake, parquet_batches
 from pumpledger.engine.tables import REFUSED
-from pumpledger.intake.ingest import FATES
 from pumpledger.intake.progress import Progress
-from pumpledger.intake.rules import REFUSALS
+from pumpledger.intake.rules import FATES, REFUSALS
 from pumpledger.orchestration.session import Session
 from pumpledger.problems import FleetError, Problem
 from pumpledger.reports.send_back import explained, write_send_back

@@ -30,7 +30,6 @@ from pumpledger.engine.tables import (
     SPANS,
     VERDICTS,
 )
-from pumpledger.intake.ingest import FATES
 from pumpledger.intake.ledger_tables import (
     exports_of,
     profiles,
@@ -39,6 +38,7 @@ from pumpledger.intake.ledger_tables import (
     refused_counts,
     superseded,
 )
+from pumpledger.intake.rules import FATES
 from pumpledger.orchestration.session import Session
 from pumpledger.orchestration.steps import weeks_back
 from pumpledger.problems import Problem

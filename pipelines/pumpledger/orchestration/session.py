@@ -22,9 +22,10 @@ from pumpledger.intake.declarations import Declarations, declarations
 from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.dialects import load_dialects
 from pumpledger.intake.inbox import look
-from pumpledger.intake.ingest import FATES, Intake, Staging, begin, ingest, intake_of
+from pumpledger.intake.ingest import Intake, Staging, begin, ingest, intake_of
 from pumpledger.intake.ledger import Ledger, moment
 from pumpledger.intake.progress import Progress
+from pumpledger.intake.rules import FATES
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import iso_week, load_calendar, week_days
 from pumpledger.register.load import Register, load_register
