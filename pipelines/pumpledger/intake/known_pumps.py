@@ -6,7 +6,7 @@ not.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -21,13 +21,16 @@ class KnownPumps:
     zone: pl.DataFrame
     of_site: pl.DataFrame
     change: pl.DataFrame | None = None
+    _zones: dict[str, dict[str, str]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def zones(self, codes: str = "pump") -> dict[str, str]:
-        """Zone by pump; with ``codes`` "site" also zone and pump by the site that has one pump."""
-        zones = dict(self.zone.iter_rows())
-        if codes == "site":
-            zones |= {site: f"{zones[pump]} {pump}" for site, pump in self.of_site.iter_rows()}
-        return zones
+        """Zone by pump; with ``codes`` "site" also zone and pump by the site that has one pump. Not to be changed."""
+        if codes not in self._zones:
+            zones = dict(self.zone.iter_rows())
+            if codes == "site":
+                zones |= {site: f"{zones[pump]} {pump}" for site, pump in self.of_site.iter_rows()}
+            self._zones[codes] = zones
+        return self._zones[codes]
 
 
 def known_pumps(register: Register, change: pl.DataFrame | None = None) -> KnownPumps:

@@ -11,7 +11,7 @@ import json
 import os
 import shutil
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
@@ -22,6 +22,8 @@ from pumpledger.engine.lake import Lake
 from pumpledger.workspace import write_whole
 
 READ_AGAIN = "to read again"
+_STALE_SHARE = 0.01
+"""Share of the records that may be read one by one before the copy of all is written again."""
 """Status of an export that counts for nothing until it has been read once more; its place in the order is kept."""
 
 
@@ -43,6 +45,10 @@ class Entry:
     reach: list[dict[str, object]] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     profile: dict[str, object] = field(default_factory=dict)
+
+    def content(self) -> dict[str, object]:
+        """What its record holds, as it lies there: nothing is copied, because ten thousand records take seconds."""
+        return {item.name: getattr(self, item.name) for item in fields(self)}
 
     @property
     def export_id(self) -> str:
@@ -80,7 +86,7 @@ class Ledger:
         self.folder = lake.root / "ledger"
         self._copy = lake.root / ".ledger-copy.json"
         self._by_record: dict[str, Entry] = {}
-        self._stamps: dict[str, list[int]] = {}
+        self._copied: dict[str, tuple[int, int]] = {}
         for record, entry in self._load():
             self._by_record[record] = entry
         self._reindex()
@@ -207,7 +213,7 @@ class Ledger:
         else:
             self._reindex()
         write_whole(
-            self.folder / entry.record, json.dumps(asdict(entry), default=_text, indent=1, sort_keys=True).encode()
+            self.folder / entry.record, json.dumps(entry.content(), default=_text, indent=1, sort_keys=True).encode()
         )
 
     def put_out(self, entry: Entry, status: str, problem: str, fates: dict[str, int]) -> None:
@@ -283,22 +289,25 @@ class Ledger:
                 if not file.name.endswith(".json") or file.name.startswith("."):
                     continue
                 stat = file.stat()
-                self._stamps[file.name] = stamp = [stat.st_size, stat.st_mtime_ns]
-                stands, content = copied.get(file.name, (None, None))
-                if stands != stamp:
+                stamp = (stat.st_size, stat.st_mtime_ns)
+                stands, content = copied.get(file.name, ((), None))
+                if tuple(stands) == stamp:
+                    self._copied[file.name] = stamp
+                else:
                     content = json.loads(Path(file.path).read_bytes())
                 yield file.name, Entry(**content)
 
     def keep_copy(self) -> None:
-        """Write all records into one file, for the next run to read."""
+        """Write all records into one file, for the next run to read, where too many have changed since it was written."""
         stamps = {}
         for record in self._by_record:
             stat = (self.folder / record).stat()
-            stamps[record] = [stat.st_size, stat.st_mtime_ns]
-        if stamps != self._stamps or not self._copy.exists():
-            content = {record: [stamps[record], asdict(entry)] for record, entry in self._by_record.items()}
+            stamps[record] = (stat.st_size, stat.st_mtime_ns)
+        changed = len(dict(stamps.items() ^ self._copied.items())) if self._copy.exists() else len(stamps)
+        if changed > len(stamps) * _STALE_SHARE:
+            content = {record: [stamps[record], entry.content()] for record, entry in self._by_record.items()}
             write_whole(self._copy, json.dumps(content, default=_text).encode())
-            self._stamps = stamps
+            self._copied = stamps
 
 
 def moment(value: object) -> datetime | None:
