@@ -40,11 +40,9 @@ def test_what_the_proposal_says(name: str, tmp_path: Path) -> None:
     assert stands(proposal)[0] == (not proposal.asked), stands(proposal)[1]
 
 
-@pytest.mark.parametrize("name", VARIANTS)
+@pytest.mark.parametrize("name", [name for name, variant in VARIANTS.items() if variant.keeps])
 def test_filled_in_it_gives_the_same_readings(name: str, tmp_path: Path) -> None:
     variant = VARIANTS[name]
-    if not variant.keeps:
-        pytest.skip("shows a question, not a reading")
     text = filled(propose(put(variant, tmp_path / "seen")), variant.answers)
     assert as_dialect(text)[0] is not None, as_dialect(text)[1]
     folder = write_fleet(
