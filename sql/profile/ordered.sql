@@ -6,6 +6,7 @@
 -- Parameters: $from_utc, $to_utc, the days asked for and a gap limit on either side; $off_below_rpm, a slower shaft
 --   stands;
 --   $shared, some pumps have logs of several sources, under names as reading_by_log.sql gives them;
+--   $from_pump, $to_pump, the pumps that are walked along in one go, which bounds the memory;
 --   $idle_w, a pump without logged speed or flow runs above this.
 -- Output: pump_id, time_utc, day_local, is_on (null not known), speed_rpm, power_w, energy_total_kwh, flow_m3h, aux_on;
 --   interval_s, null for instants and changes of state; hold_s, gap_limit_s; is_apart, joins
@@ -36,7 +37,7 @@ source as (
     left join bad on reading.pump_id = bad.pump_id and reading.time_utc = bad.time_utc
     left join counter_mended
         on reading.pump_id = counter_mended.pump_id and reading.time_utc = counter_mended.time_utc
-    where reading.time_utc between $from_utc and $to_utc
+    where reading.time_utc between $from_utc and $to_utc and reading.pump_id between $from_pump and $to_pump
 ),
 
 ordered as (

@@ -69,10 +69,14 @@ class Database:
             config["memory_limit"] = memory_limit
         if spill:
             config["temp_directory"] = str(spill)
-        self.connection = duckdb.connect(":memory:", config=config)
+        self._settle(duckdb.connect(":memory:", config=config), "")
+
+    def _settle(self, connection: duckdb.DuckDBPyConnection, scope: str) -> None:
+        self.connection = connection
         self.connection.execute("set TimeZone = 'UTC'").fetchall()
         # DuckDB draws a bar on standard output where it takes Python for interactive, as in a spawned process.
         self.connection.execute("set enable_progress_bar = false").fetchall()
+        self._scope = scope
         self._made: dict[str, str] = {}
 
     def __enter__(self) -> Database:
@@ -84,6 +88,14 @@ class Database:
     def close(self) -> None:
         """Give the memory back."""
         self.connection.close()
+
+    @contextmanager
+    def beside(self) -> Iterator[Database]:
+        """A second connection to the same tables, for another thread; what it makes is its alone and goes with it."""
+        other = object.__new__(Database)
+        other._settle(self.connection.cursor(), "temp ")
+        with other:
+            yield other
 
     @contextmanager
     def step(self) -> Iterator[None]:
@@ -98,7 +110,7 @@ class Database:
     def _make(self, table: str, kind: str, text: str, parameters: Parameters = None) -> None:
         if self._made.get(table, kind) != kind:
             self.drop(table)
-        statement = f"create or replace temp {kind} {_named(table)} as\n{text}"
+        statement = f"create or replace {self._scope}{kind} {_named(table)} as\n{text}"
         self.connection.execute(statement, dict(parameters or {})).fetchall()
         self._made[table] = kind
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import polars as pl
 
 from pumpledger.engine.database import Database
+from pumpledger.profile.pump_ranges import pump_ranges
 
 RUNNING_RPM = 600.0
 """Lowest speed that is keyed in (common practice, no source): at or above it a pump runs and draws power."""
@@ -16,8 +17,8 @@ STANDBY_W = 30.0
 SPEED_CHANGE_RPM = 40.0
 """Above the jitter of a drive (about 5 rpm either way, common practice, no source), below two steps of the grid."""
 LEVEL_RPM = 50.0
-READINGS_AT_ONCE = 6_000_000
-"""About 0.7 GB in the walk along the readings."""
+READINGS_AT_ONCE = 2_000_000
+"""About 0.3 GB in the walk along the readings."""
 
 
 def reduce_readings(db: Database, differences: float, at_once: int = READINGS_AT_ONCE) -> None:
@@ -39,18 +40,3 @@ def reduce_readings(db: Database, differences: float, at_once: int = READINGS_AT
         for first, last in pump_ranges(readings, at_once) or [("", "")]
     ]
     db.load("reading_step", pl.concat(parts).sort("pump_id", "day_local", "step_s"))
-
-
-def pump_ranges(readings: pl.DataFrame, at_once: int) -> list[tuple[str, str]]:
-    """First and last code of stretches of pumps with about ``at_once`` readings each.
-
-    Args:
-        readings: pump_id, readings; sorted by pump_id.
-    """
-    stretch = (pl.col("readings").cum_sum() - pl.col("readings")) // at_once
-    return (
-        readings.group_by(stretch.alias("stretch"), maintain_order=True)
-        .agg(pl.col("pump_id").first().alias("first"), pl.col("pump_id").last().alias("last"))
-        .select("first", "last")
-        .rows()
-    )
