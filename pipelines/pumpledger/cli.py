@@ -211,6 +211,17 @@ def _echo_problems(problems: list[Problem]) -> None:
 
 
 @commands.command()
+@click.argument("fleet", type=click.Path(path_type=Path), required=False)
+def rules(fleet: Path | None) -> None:
+    """List what the review looks for, what each rule needs, and its thresholds: the defaults, or those of FLEET."""
+    from pumpledger.orchestration.thresholds import listed, thresholds
+    from pumpledger.register.load import load_register
+
+    for line in listed(thresholds(load_register(fleet).fleet.rules if fleet else {})):
+        click.echo(line)
+
+
+@commands.command()
 @_FLEET
 @click.option("--confirm", metavar="ID", multiple=True, help="It is so: correct the readings. May be given again.")
 @click.option("--refuse", metavar="ID", multiple=True, help="The readings are right. May be given again.")

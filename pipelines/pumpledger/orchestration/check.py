@@ -61,7 +61,7 @@ def run_check(folder: Path, csv: Path | None = None, progress: Progress | None =
         FleetError: the fleet cannot run at all, another run is at work in it, or the temporary disk is full.
     """
     session = Session(folder, progress)
-    session.register  # noqa: B018  # a fleet that cannot run is said before anything is read
+    session.register, session.thresholds  # noqa: B018  # a fleet that cannot run is said before anything is read
     workspace = session.workspace
     workspace.inbox_files()
     aside = _outside(workspace)

@@ -41,6 +41,7 @@ from pumpledger.intake.ledger_tables import (
 from pumpledger.intake.rules import FATES
 from pumpledger.orchestration.session import Session
 from pumpledger.orchestration.steps import weeks_back
+from pumpledger.orchestration.thresholds import Thresholds
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import week_days
 from pumpledger.reports.data import DECISIONS, ReviewData
@@ -116,7 +117,7 @@ def review_data(session: Session, week: str) -> ReviewData:
         ),
         previous_actions=lake.read(ACTIONS, weeks[0]) if previous.exists() else None,
         actions_per_100_sites=ACTIONS_PER_HUNDRED_SITES,
-        rules=_rules(),
+        rules=_rules(session.thresholds),
         pump_exports=pump_exports(ledger, {week}).select("pump_id", "file", "readings"),
         verdicts=lake.read(VERDICTS, week),
         doubts=lake.read(DOUBTS, week),
@@ -146,9 +147,10 @@ def _notes(session: Session, week: str) -> list[Problem]:
     return [Problem(r["name"], r["sentence"], "warns", r["file"], r["line"], site_id=r["site_id"]) for r in rows]
 
 
-def _rules() -> pl.DataFrame:
+def _rules(found: Thresholds) -> pl.DataFrame:
     rows = [
-        (rule.id, rule.name, rule.severity, name, float(item.default), item.unit, rule.probability, rule.work_min)
+        (rule.id, rule.name, rule.severity, name, float(found.value(rule.id, name, item.default)), item.unit,
+         rule.probability, rule.work_min)
         for rule in RULES
         for name, item in (rule.parameters or {"": None}).items()
         if item is not None

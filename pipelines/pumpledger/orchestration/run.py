@@ -69,7 +69,7 @@ def run_review(folder: Path, week: str | None = None, progress: Progress | None 
         FleetError: the fleet cannot run at all, or its disk is full.
     """
     session = Session(folder, progress)
-    session.register  # noqa: B018  # all faults of the register before anything is written
+    session.register, session.thresholds  # noqa: B018  # all faults of the register before anything is written
     with DiskGuard(folder), session.workspace.lock(), session.reading():
         new = session.look_at_inbox()
         built = [week] if week else [] if new else session.stale_weeks()

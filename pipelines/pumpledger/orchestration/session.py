@@ -26,6 +26,7 @@ from pumpledger.intake.ingest import Intake, Staging, begin, ingest, intake_of
 from pumpledger.intake.ledger import Ledger, moment
 from pumpledger.intake.progress import Progress
 from pumpledger.intake.rules import FATES
+from pumpledger.orchestration.thresholds import Thresholds, thresholds
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import iso_week, load_calendar, week_days
 from pumpledger.register.load import Register, load_register
@@ -78,6 +79,11 @@ class Session:
     def decisions(self) -> Decisions:
         """What people have decided about verdicts."""
         return read_decisions(self.workspace.folder)
+
+    @cached_property
+    def thresholds(self) -> Thresholds:
+        """Of rules and modes, with what fleet.toml puts in place of the defaults."""
+        return thresholds(self.register.fleet.rules)
 
     @cached_property
     def ledger(self) -> Ledger:

@@ -69,7 +69,7 @@ def make_verdicts(session: Session, week: str) -> pl.DataFrame:
             db.view("reading", "profile/reading_of_main_log")
         db.load("source_dialect", source_dialects(session.declared.dialects))
         db.load("extent", export_extents(session.ledger.entries))
-        session.lake.write(VERDICTS, week, weigh(db, session.decisions))
+        session.lake.write(VERDICTS, week, weigh(db, session.decisions, session.thresholds.modes))
         session.lake.write(BAD_VALUES, week, db.table("bad_value"))
     return session.lake.read(VERDICTS, week)
 
@@ -147,7 +147,7 @@ def make_savings(session: Session, week: str) -> list[Check]:
         _load_week(db, session, week)
         _load_verdicts(db, session, week)
         unit_doubts(db)
-        struck_days(db)
+        struck_days(db, session.thresholds.rules)
         build_savings(db, accounting_parameters(session))
         checks = run_suite("savings", db.query("quality/savings_check"), "site_day")
         broken = {key.split(" ")[0] for check in checks if check.critical for key in check.failing}
@@ -185,7 +185,7 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         db.load("export", exports_of(session.ledger, set(weeks)))
         db.load("refused_count", refused_counts(session.ledger, {week}))
         _load_verdicts(db, session, week)
-        diagnose(db, week, week_days(week)[6])
+        diagnose(db, week, week_days(week)[6], session.thresholds.rules)
         rank_actions(db)
         session.lake.write(FINDINGS, week, db.table("finding"))
         session.lake.write(ACTIONS, week, db.table("action"))

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pumpledger.problems import FleetError, Problem
 from pumpledger.register.zone import is_zone
 
-_KNOWN = ("name", "made_up", "zone", "units", "currency", "meter_accuracy", "source")
+_KNOWN = ("name", "made_up", "zone", "units", "currency", "meter_accuracy", "source", "rules")
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,8 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class FleetFile:
-    """What fleet.toml says. ``meter_accuracy`` is the relative accuracy of logged power and energy (0.02 is 2 %)."""
+    """What fleet.toml says. ``meter_accuracy`` is the relative accuracy of logged power and energy (0.02 is 2 %);
+    ``rules`` are thresholds in place of the defaults: rule -> parameter -> value."""
 
     name: str
     made_up: bool
@@ -33,6 +34,7 @@ class FleetFile:
     currency: str
     meter_accuracy: float
     sources: tuple[Source, ...]
+    rules: dict[str, dict[str, float]] = field(default_factory=dict)
 
 
 def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
@@ -92,6 +94,7 @@ def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
     if not isinstance(content.get("made_up", False), bool):
         faults.append(Problem("fleet_made_up", "made_up is true or false, without quotes", file=name, column="made_up"))
     sources = _sources(content.get("source"), name, faults)
+    rules = _rules(content.get("rules", {}), name, faults)
     problems += faults
     if faults:
         return None
@@ -103,6 +106,7 @@ def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
         currency=str(content.get("currency", "USD")),
         meter_accuracy=float(accuracy),
         sources=sources,
+        rules=rules,
     )
 
 
@@ -133,3 +137,22 @@ def _sources(declared: object, name: str, faults: list[Problem]) -> tuple[Source
             continue
         sources.append(Source(item["name"], item["files"], item["dialect"]))
     return tuple(sources)
+
+
+def _rules(declared: object, name: str, faults: list[Problem]) -> dict[str, dict[str, float]]:
+    """Tables of numbers; whether there are such rules and parameters is for those who know them to say."""
+    fault = Problem("fleet_rules", "a rule's thresholds are a table such as [rules.B1], each a number", file=name)
+    if not isinstance(declared, dict):
+        faults.append(replace(fault, column="rules"))
+        return {}
+    rules: dict[str, dict[str, float]] = {}
+    for rule, values in declared.items():
+        if not isinstance(values, dict):
+            faults.append(replace(fault, column=f"rules.{rule}"))
+            continue
+        for parameter, value in values.items():
+            if isinstance(value, bool) or not isinstance(value, int | float):
+                faults.append(replace(fault, column=f"rules.{rule}.{parameter}"))
+            else:
+                rules.setdefault(rule, {})[parameter] = float(value)
+    return rules
