@@ -39,6 +39,7 @@ _RANK = {name: rank for rank, name in enumerate(LAYERS)} | {
     "diagnosis": 11,
     "profile": 7,
     "hydraulics": 7,
+    "followup": 5,
 }
 
 

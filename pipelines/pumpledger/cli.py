@@ -233,8 +233,9 @@ def verdict(fleet: Path, confirm: tuple[str, ...], refuse: tuple[str, ...], by: 
 
     from pumpledger.engine.lake import Lake
     from pumpledger.problems import FleetError, Problem
+    from pumpledger.register.csv_log import plain
     from pumpledger.verdicts.listing import decision_lines, list_verdicts
-    from pumpledger.verdicts.store import add_decisions, plain, read_decisions
+    from pumpledger.verdicts.store import add_decisions, read_decisions
     from pumpledger.workspace import Workspace
 
     workspace = Workspace(fleet)
@@ -264,6 +265,34 @@ def verdict(fleet: Path, confirm: tuple[str, ...], refuse: tuple[str, ...], by: 
                 click.echo(f"    {plain(text)}")
     if any(item.state == "open" for item in listed):
         click.echo(f"Decide once: pumpledger verdict {fleet} --confirm ID --by NAME, or --refuse ID --by NAME")
+
+
+@commands.command()
+@_FLEET
+@click.argument("actions", nargs=-1, metavar="[ID]...")
+@click.option("--acknowledge", "event", flag_value="acknowledged", help="Someone has it.")
+@click.option("--shelve", metavar="YYYY-MM-DD", help="Put it off until this day; needs --reason.")
+@click.option("--fixed", metavar="YYYY-MM-DD", help="Done on site on this day; the readings must show it.")
+@click.option("--reject", "event", flag_value="rejected", help="Nothing was wrong; needs --reason.")
+@click.option("--reopen", "event", flag_value="reopened", help="As if nothing had been said.")
+@click.option("--by", metavar="NAME", help="Who says so; needed with any of these.")
+@click.option("--reason", default="", metavar="TEXT", help="Why.")
+@click.option("--csv", "table", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="FILE",
+              help="Take all this from actions.csv of a review, its last columns filled in.")  # fmt: skip
+def action(fleet: Path, actions: tuple[str, ...], event: str | None, shelve: str | None, fixed: str | None,
+           by: str | None, reason: str, table: Path | None) -> None:  # fmt: skip
+    """List the actions of FLEET's newest review and where each stands, or say what has become of them."""
+    from pumpledger.orchestration.following import listed, say, words_of
+
+    if table is None and not actions:
+        if event or shelve or fixed:
+            raise click.UsageError("name the actions by their IDs; `pumpledger action FLEET` lists them")
+        for line in listed(fleet):
+            click.echo(printable(line))
+        return
+    for line in say(fleet, words_of(actions, event, shelve, fixed, by, reason), table):
+        click.echo(printable(line))
+    click.echo("The next review takes it into account.")
 
 
 def main() -> None:

@@ -1,9 +1,17 @@
--- One action a site: its first own finding. Safety first, then what the fix is worth by the time it takes.
--- grain: one site with a finding of its own. inputs: scored_finding (with rank), site. parameters: none. columns: those
---   of tables.ACTIONS.
-with headline as (
+-- One action a site: its first own finding that no one has put off, mended or rejected. Safety first, then what the fix
+--   is worth by the time it takes.
+-- grain: one site with a finding of its own. inputs: scored_finding (with rank), site, action_state (site_id, rule_id,
+--   component, state, note). parameters: $parked, states in which an action is no line of the list. columns: those of
+--   followup_tables.ACTIONS but action_id.
+with standing as (
+    select f.*, coalesce(a.state, 'open') as state, coalesce(a.note, '') as note
+    from scored_finding as f
+    left join action_state as a on f.site_id = a.site_id and f.rule_id = a.rule_id and f.component = a.component
+    where coalesce(a.state, 'open') not in (select unnest($parked))
+),
+headline as (
     select *
-    from scored_finding
+    from standing
     where place = 0
     qualify row_number() over (partition by site_id order by rank) = 1
 ),
@@ -11,7 +19,7 @@ others as (
     select f.site_id, string_agg(f.name, '; ' order by f.rank) as also_seen
     from (
         select site_id, name, min(rank) as rank
-        from scored_finding
+        from standing
         where verdict = 'found'
         group by site_id, name
     ) as f
@@ -20,10 +28,10 @@ others as (
 ),
 action as (
     select row_number() over (order by h.pinned, h.score desc, h.site_id) as rank, h.site_id, s.site_name, s.route,
-        h.rule_id, h.severity,
+        h.rule_id, h.component, h.severity,
         h.instruction as action, h.sentence as why, coalesce(o.also_seen, '') as also_seen, h.benefit_kwh_week,
             h.benefit_money_week, h.probability,
-        h.work_min, h.first_day, 'open' as state
+        h.work_min, h.first_day, h.state, h.note
     from headline as h
     join site as s using (site_id)
     left join others as o using (site_id)

@@ -13,7 +13,8 @@ from pumpledger.diagnosis.ranking import ACTIONS_PER_HUNDRED_SITES, DRIVE_MIN, r
 from pumpledger.diagnosis.rules import BY_ID, CAUSES, RULES, parameter_values
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.engine.database import sql_text
-from pumpledger.engine.tables import ACTIONS, FINDINGS
+from pumpledger.engine.followup_tables import ACTIONS
+from pumpledger.engine.tables import FINDINGS
 from pumpledger.reports.verdict import split_by_budget
 
 

@@ -175,8 +175,8 @@ def test_of_several_series_of_a_usage_point_the_shortest_energy_is_used() -> Non
     entries += [reading_type(1, **ENERGY, intervalLength=86400), reading_type(2, **ENERGY, intervalLength=900)]
     entries += [reading_type(3, **POWER, intervalLength=60)]
     entries += [block([reading(START, None, 96)], meter_reading=number) for number in (1, 2, 3)]
-    for given, point in ((entries, "UsagePoint/1"), (entries[1:], "UsagePoint/1/MeterReading")):
-        daily, quarter, power = read(feed(*given))
+    for rows, point in ((entries, "UsagePoint/1"), (entries[1:], "UsagePoint/1/MeterReading")):
+        daily, quarter, power = read(feed(*rows))
         assert quarter.usage_point == f"https://meters.invalid/espi/1_1/resource/{point}"
         assert quarter.fault is None and (quarter.duration_s, quarter.energy_wh) == (900, 96.0)
         assert "count twice" in daily.fault and daily.energy_wh is None

@@ -8,6 +8,8 @@ import polars as pl
 from review_pumps import HOSTILE_ROUTE, LAST
 
 from pumpledger.engine import tables
+from pumpledger.engine.followup_tables import ACTIONS
+from pumpledger.followup.log import action_id
 
 
 def finding(site: str, rule: str, name: str, severity: str, rank: int, **more: object) -> dict[str, object]:
@@ -227,10 +229,12 @@ def actions(findings: pl.DataFrame, names: dict[str, str]) -> pl.DataFrame:
         rows.append(
             {
                 "rank": rank,
+                "action_id": action_id(site, head["rule_id"], head["component"]),
                 "site_id": site,
                 "site_name": names[site],
                 "route": HOSTILE_ROUTE if site == "QM-006" else "North",
                 "rule_id": head["rule_id"],
+                "component": head["component"],
                 "severity": head["severity"],
                 "action": head["instruction"],
                 "why": head["sentence"],
@@ -240,6 +244,7 @@ def actions(findings: pl.DataFrame, names: dict[str, str]) -> pl.DataFrame:
                     for name in ("benefit_kwh_week", "benefit_money_week", "probability", "work_min", "first_day")
                 },
                 "state": "open",
+                "note": "",
             }
         )
-    return tables.ACTIONS.conform(pl.DataFrame(rows, infer_schema_length=None))
+    return ACTIONS.conform(pl.DataFrame(rows, infer_schema_length=None))

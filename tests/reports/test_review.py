@@ -16,7 +16,8 @@ from review_builder import made_up_review
 from review_pumps import HOSTILE, HOSTILE_ROUTE
 
 from pumpledger.engine import tables
-from pumpledger.reports.csv_tables import csv_bytes
+from pumpledger.engine.followup_tables import ACTIONS
+from pumpledger.reports.csv_tables import FILLED_IN, csv_bytes
 from pumpledger.reports.data import ReviewData
 from pumpledger.reports.pages import site_file
 from pumpledger.reports.review import summary_lines, write_review
@@ -34,7 +35,7 @@ def site_page(written: Path, site_id: str) -> Element:
 def test_files(written: Path) -> None:
     names = sorted(str(path.relative_to(written)) for path in written.rglob("*") if path.is_file())
     assert names == [
-        "actions.csv", "corrections.csv", "daily.csv", "exports.csv", "findings.csv", "index.html", "quarantine.csv",
+        "action_states.csv", "actions.csv", "corrections.csv", "daily.csv", "exports.csv", "findings.csv", "index.html", "quarantine.csv",
         "savings.csv", "site_weeks.csv",
         *(f"sites/QM-00{number}.html" for number in range(1, 7)), "verdicts.csv",
     ]  # fmt: skip
@@ -228,7 +229,7 @@ def test_appendix_lists_every_finding(index: Element, review: ReviewData) -> Non
     assert sum(row[2] == "cannot tell" for row in rows_of(findings)) == 2
     assert [row[0] for row in rows_of(rules)] == ["A1", "B1", "C6", "C10", "C12", "D8", "D17", "O1", "O3"]
     assert rows_of(rules)[6][3] == "air at most 0 degC; pump off at least 20 min"
-    assert rows_of(rules)[7][4:] == ["1", "1"]
+    assert rows_of(rules)[7][4:6] == ["1", "1"]
     cautions = index.one("dl", "cautions").text
     for topic in (
         "lock out",
@@ -305,7 +306,7 @@ def test_csv_is_safe_and_exact(written: Path, review: ReviewData) -> None:
     with (written / "actions.csv").open(encoding="utf-8", newline="") as file:
         actions = list(csv.DictReader(file))
     assert next(row["route"] for row in actions if row["site_id"] == "QM-006") == f"'{HOSTILE_ROUTE}"
-    assert list(actions[0]) == list(tables.ACTIONS.columns)
+    assert list(actions[0]) == [*ACTIONS.columns, *FILLED_IN]
     assert actions[0]["first_day"] == "2026-11-03" and actions[0]["benefit_kwh_week"] == ""
     with (written / "daily.csv").open(encoding="utf-8", newline="") as file:
         daily = list(csv.DictReader(file))

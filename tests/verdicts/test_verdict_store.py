@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pumpledger.problems import FleetError
-from pumpledger.verdicts.store import FIELDS, FILE, Decision, Decisions, add_decisions, plain, read_decisions
+from pumpledger.register.csv_log import plain
+from pumpledger.verdicts.store import FIELDS, FILE, Decision, Decisions, add_decisions, read_decisions
 
 LINE = Decision(
     verdict_id="v-6a9d726e",

@@ -13,7 +13,9 @@ import polars as pl
 
 from pumpledger.diagnosis.rules import RULES
 from pumpledger.engine.database import Database
-from pumpledger.engine.tables import ACTIONS, FINDINGS
+from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS, PARKED
+from pumpledger.engine.tables import FINDINGS
+from pumpledger.followup.log import action_id
 
 PRICE_PER_KWH = (
     0.20  # [currency/kWh] prices a benefit in kWh where the site has no tariff: an assumption, used for the order alone
@@ -41,8 +43,11 @@ def rank_findings(db: Database, rows: pl.DataFrame) -> None:
     db.load("finding", FINDINGS.conform(db.query("diagnosis/finding")))
 
 
-def rank_actions(db: Database) -> None:
-    """Make ``action`` (ACTIONS) from ``finding`` and ``site``: every site with a finding of its own, none dropped for
-    the budget."""
+def rank_actions(db: Database, states: pl.DataFrame | None = None) -> None:
+    """Make ``action`` (ACTIONS) from ``finding`` and ``site``: every site with a finding of its own that stands, none
+    dropped for the budget. ``states`` (ACTION_STATES) says what people have said of findings."""
     _score(db, db.table("finding"))
-    db.load("action", ACTIONS.conform(db.query("diagnosis/action")))
+    db.load("action_state", ACTION_STATES.empty() if states is None else states)
+    rows = db.query("diagnosis/action", {"parked": list(PARKED)})
+    names = [action_id(*key) for key in rows.select("site_id", "rule_id", "component").iter_rows()]
+    db.load("action", ACTIONS.conform(rows.with_columns(pl.Series("action_id", names, dtype=pl.String))))

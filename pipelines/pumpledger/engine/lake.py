@@ -37,6 +37,10 @@ class Lake:
         path = self.path(table.name, week)
         return pl.from_arrow(pq.read_table(path)) if path.exists() else table.empty()
 
+    def weeks(self, table: Table) -> list[str]:
+        """Weeks of which the table is held, in order."""
+        return [path.stem.removeprefix("week=") for path in sorted((self.root / table.name).glob("week=*.parquet"))]
+
     def readings_folder(self, week: str) -> Path:
         return self.root / "readings" / f"week={week}"
 

@@ -6,6 +6,7 @@ are the site's local days (`day_local`), a unit is a suffix. Estimates come as `
 
 from __future__ import annotations
 
+from pumpledger.engine.followup_tables import FOLLOWUP_TABLES
 from pumpledger.engine.schema import Table
 
 READINGS = Table(
@@ -238,29 +239,6 @@ FINDINGS = Table(
     },
 )
 
-ACTIONS = Table(
-    "actions",
-    "the one line of a site in the review",
-    ("rank",),
-    {
-        "rank": ("int", "order in the review, from 1"),
-        "site_id": ("text", "site"),
-        "site_name": ("text", "name in the register"),
-        "route": ("text", "route in the register"),
-        "rule_id": ("text", "headline finding"),
-        "severity": ("text", "safety, this week, next visit, note or data"),
-        "action": ("text", "what to do"),
-        "why": ("text", "one sentence"),
-        "also_seen": ("text", "other findings of the site, by name, separated by semicolons"),
-        "benefit_kwh_week": ("real", "energy [kWh per week]; null unknown"),
-        "benefit_money_week": ("real", "money [currency per week]; null unknown"),
-        "probability": ("real", "0-1"),
-        "work_min": ("real", "minutes of work [min]"),
-        "first_day": ("day", "since when"),
-        "state": ("text", "open"),
-    },
-)
-
 SITE_WEEKS = Table(
     "site_weeks",
     "one site's week, the fleet roll-up",
@@ -394,4 +372,5 @@ VERDICTS = Table(
 )
 
 ALL = (READINGS, REFUSED, SUPERSEDED, EXPORTS, SPANS, PROFILE, DAILY, SAVINGS, FINDINGS,
-       ACTIONS, SITE_WEEKS, DOUBTS, CHECKS, NOTES, SPEED_GRID, BEST_PLANS, VERDICTS)  # fmt: skip
+       SITE_WEEKS, DOUBTS, CHECKS, NOTES, SPEED_GRID, BEST_PLANS, VERDICTS,
+       *FOLLOWUP_TABLES)  # fmt: skip

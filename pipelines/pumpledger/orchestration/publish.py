@@ -14,9 +14,9 @@ import polars as pl
 from pumpledger.diagnosis.ranking import ACTIONS_PER_HUNDRED_SITES
 from pumpledger.diagnosis.rules import RULES
 from pumpledger.engine.expectations import checks_frame, run_suite
+from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS, RULE_OUTCOMES
 from pumpledger.engine.lake import parquet_batches
 from pumpledger.engine.tables import (
-    ACTIONS,
     BEST_PLANS,
     CHECKS,
     DAILY,
@@ -106,6 +106,8 @@ def review_data(session: Session, week: str) -> ReviewData:
         savings=session.read_weeks(SAVINGS, weeks),
         findings=lake.read(FINDINGS, week),
         actions=lake.read(ACTIONS, week),
+        action_states=lake.read(ACTION_STATES, week),
+        rule_outcomes=lake.read(RULE_OUTCOMES, week),
         site_weeks=lake.read(SITE_WEEKS, week),
         best_plans=lake.read(BEST_PLANS, week),
         plan_slot=plan_slot,
@@ -149,8 +151,16 @@ def _notes(session: Session, week: str) -> list[Problem]:
 
 def _rules(found: Thresholds) -> pl.DataFrame:
     rows = [
-        (rule.id, rule.name, rule.severity, name, float(found.value(rule.id, name, item.default)), item.unit,
-         rule.probability, rule.work_min)
+        (
+            rule.id,
+            rule.name,
+            rule.severity,
+            name,
+            float(found.value(rule.id, name, item.default)),
+            item.unit,
+            rule.probability,
+            rule.work_min,
+        )
         for rule in RULES
         for name, item in (rule.parameters or {"": None}).items()
         if item is not None

@@ -18,6 +18,8 @@ import polars as pl
 from pumpledger.engine.database import Database, resource_folder
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import Table
+from pumpledger.followup.log import FILE as ACTION_LOG
+from pumpledger.followup.log import Event, read_events
 from pumpledger.intake.declarations import Declarations, declarations
 from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.dialects import load_dialects
@@ -79,6 +81,11 @@ class Session:
     def decisions(self) -> Decisions:
         """What people have decided about verdicts."""
         return read_decisions(self.workspace.folder)
+
+    @cached_property
+    def events(self) -> list[Event]:
+        """What people have said about actions."""
+        return read_events(self.workspace.folder)
 
     @cached_property
     def thresholds(self) -> Thresholds:
@@ -217,7 +224,8 @@ class Session:
             for entry in self.ledger.of_weeks(set(near))
         ]
         newest = week == max(self.ready_weeks(), default=week)
-        said = [str(problem) for problem in self.problems()] if newest else []
+        # What is said about actions is for the newest review; the others stay as they were when it was said.
+        said = [*map(str, self.problems()), *map(repr, self.events)] if newest else []
         return hashlib.sha256(
             json.dumps([_code_digest(), self._register_digest, near, readings, said]).encode()
         ).hexdigest()
@@ -234,7 +242,7 @@ class Session:
         folder = self.workspace.folder
         files = [
             folder / "fleet.toml",
-            *sorted(folder.glob("*.csv")),
+            *sorted(path for path in folder.glob("*.csv") if path.name != ACTION_LOG),
             *sorted(folder.glob("tariffs/*.toml")),
             *sorted(folder.glob("weather/*.csv")),
         ]

@@ -18,8 +18,8 @@ from pumpledger.diagnosis.ranking import rank_actions
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.engine.database import Database
 from pumpledger.engine.expectations import Check, checks_frame, run_suite
+from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS, RULE_OUTCOMES
 from pumpledger.engine.tables import (
-    ACTIONS,
     BEST_PLANS,
     CHECKS,
     DAILY,
@@ -34,6 +34,7 @@ from pumpledger.engine.tables import (
     SPEED_GRID,
     VERDICTS,
 )
+from pumpledger.followup.life import action_states, rule_outcomes
 from pumpledger.hydraulics.speed_grid import build_speed_grid
 from pumpledger.intake.ledger_tables import exports_of, pump_sources, refused_counts, shared_pumps
 from pumpledger.orchestration.session import Session
@@ -186,10 +187,25 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         db.load("refused_count", refused_counts(session.ledger, {week}))
         _load_verdicts(db, session, week)
         diagnose(db, week, week_days(week)[6], session.thresholds.rules)
-        rank_actions(db)
+        states = _action_states(session, week, db.table("finding"))
+        rank_actions(db, states)
         session.lake.write(FINDINGS, week, db.table("finding"))
+        session.lake.write(ACTION_STATES, week, states)
+        session.lake.write(RULE_OUTCOMES, week, rule_outcomes(states))
         session.lake.write(ACTIONS, week, db.table("action"))
     return session.lake.read(ACTIONS, week)
+
+
+def _action_states(session: Session, week: str, finding: pl.DataFrame) -> pl.DataFrame:
+    """What people have said of the findings, against what the readings show since the oldest that is marked fixed."""
+    days = week_days(week)
+    fixed = [event.day or event.said_on for event in session.events if event.event == "fixed"]
+    earlier = [name for name in session.lake.weeks(FINDINGS) if fixed and iso_week(min(fixed)) <= name < week]
+    before = [session.lake.read(FINDINGS, name).with_columns(in_week=False) for name in earlier]
+    found = pl.concat([finding.with_columns(in_week=True), *before]).filter(verdict="found", explained_by="")
+    daily = pl.concat([session.lake.read(DAILY, name) for name in [*earlier, week]])
+    believed = daily.group_by("site_id", "day_local").agg(pl.col("believed").all()).filter("believed")
+    return action_states(session.events, found, believed.select("site_id", "day_local"), days[6])
 
 
 def make_site_weeks(session: Session, week: str) -> pl.DataFrame:

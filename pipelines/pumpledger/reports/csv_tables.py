@@ -11,10 +11,13 @@ from pathlib import Path
 import polars as pl
 
 from pumpledger.engine import tables
+from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS
 from pumpledger.reports.data import ReviewData
 from pumpledger.reports.data_section import in_order
 from pumpledger.reports.replaced import corrections
 
+FILLED_IN = ("event", "day", "said_by", "reason")
+"""Empty columns of actions.csv for people who say in a spreadsheet what became of an action."""
 _FIRST_DAILY = (
     "site_id",
     "pump_id",
@@ -38,7 +41,10 @@ def write_tables(folder: Path, data: ReviewData) -> None:
     """Write the review's tables as CSV into ``folder``: those of the page, and what stands behind its data section."""
     rest = [column for column in tables.DAILY.columns if column not in _FIRST_DAILY]
     frames = {
-        "actions": data.actions.select(*tables.ACTIONS.columns),
+        "actions": data.actions.select(*ACTIONS.columns).with_columns(
+            pl.lit("").alias(name) for name in FILLED_IN
+        ),
+        "action_states": data.action_states.select(*ACTION_STATES.columns),
         "findings": data.findings.select(*tables.FINDINGS.columns),
         "daily": data.daily.select(*_FIRST_DAILY, *rest).sort("site_id", "pump_id", "day_local"),
         "savings": data.savings.select(*tables.SAVINGS.columns).sort("site_id", "day_local"),

@@ -11,7 +11,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from pumpledger.engine import tables
+from pumpledger.engine import followup_tables, tables
 from pumpledger.problems import Problem
 
 REFUSED_COUNTS = {
@@ -78,7 +78,9 @@ class ReviewData:
     daily: pl.DataFrame = field(default_factory=tables.DAILY.empty)
     savings: pl.DataFrame = field(default_factory=tables.SAVINGS.empty)
     findings: pl.DataFrame = field(default_factory=tables.FINDINGS.empty)
-    actions: pl.DataFrame = field(default_factory=tables.ACTIONS.empty)
+    actions: pl.DataFrame = field(default_factory=followup_tables.ACTIONS.empty)
+    action_states: pl.DataFrame = field(default_factory=followup_tables.ACTION_STATES.empty)
+    rule_outcomes: pl.DataFrame = field(default_factory=followup_tables.RULE_OUTCOMES.empty)
     site_weeks: pl.DataFrame = field(default_factory=tables.SITE_WEEKS.empty)
     best_plans: pl.DataFrame = field(default_factory=tables.BEST_PLANS.empty)
     plan_slot: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PLAN_SLOT))

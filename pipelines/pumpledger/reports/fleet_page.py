@@ -13,6 +13,7 @@ from pumpledger.reports.carpets import Carpets
 from pumpledger.reports.cautions import DEFINITIONS
 from pumpledger.reports.data import ReviewData, rows_by
 from pumpledger.reports.data_section import source_doubts, verdict_section
+from pumpledger.reports.followup_section import changes, followed
 from pumpledger.reports.pages import site_file, template
 from pumpledger.reports.replaced import replaced_section
 from pumpledger.reports.send_back import SENT_BACK
@@ -67,6 +68,7 @@ def fleet_html(data: ReviewData, carpets: Carpets) -> str:
         energies=_energies(data, weeks, names),
         findings=[_finding(row) for row in in_order(data.findings).iter_rows(named=True)],
         rules=_rules(data),
+        followed=followed(data),
         definitions=DEFINITIONS,
     )
 
@@ -120,31 +122,6 @@ def _figures(verdict: Verdict, currency: str) -> list[tuple[str, str, str]]:
         note = f"{currency}, on {wording.count(verdict.money_days, 'site-day')} with a tariff"
         rows.append(("Worth", wording.number(verdict.saved_money, 2), note))
     return rows
-
-
-def changes(data: ReviewData, weeks: dict[str, Row]) -> dict[str, list[Row]] | None:
-    """New, still open and gone actions against the week before; ``None`` where there was none.
-
-    Silence closes nothing: an action that is gone while its site cannot be believed is listed apart.
-    """
-    if data.previous_actions is None:
-        return None
-    before = {(row["site_id"], row["rule_id"]): row for row in data.previous_actions.sort("rank").iter_rows(named=True)}
-    now = {(row["site_id"], row["rule_id"]): row for row in data.actions.sort("rank").iter_rows(named=True)}
-    found = set(data.findings.filter(pl.col("verdict") == "found").select("site_id", "rule_id").iter_rows())
-    sorted_out: dict[str, list[Row]] = {"new": [], "still": [], "cleared": [], "unseen": []}
-    for key, row in now.items():
-        sorted_out["still" if key in before else "new"].append(row)
-    for key, row in before.items():
-        if key in now:
-            continue
-        if key in found:
-            sorted_out["still"].append({**row, "action": f"{row['action']} (no longer the first thing to do here)"})
-        elif weeks.get(key[0], {}).get("believable"):
-            sorted_out["cleared"].append(row)
-        else:
-            sorted_out["unseen"].append(row)
-    return sorted_out
 
 
 def _doubt(row: Row) -> Row:
@@ -346,10 +323,24 @@ def _rules(data: ReviewData) -> list[Row]:
                 else []
             )
             known[row["rule_id"]] = {**row, "parameters": limit}
+    outcomes = {row["rule_id"]: row for row in data.rule_outcomes.iter_rows(named=True)}
     return [
-        {**rule, "found": tally.get(rule_id, (0, 0))[0], "untold": tally.get(rule_id, (0, 0))[1]}
+        {
+            **rule,
+            "found": tally.get(rule_id, (0, 0))[0],
+            "untold": tally.get(rule_id, (0, 0))[1],
+            "outcome": _outcome(outcomes.get(rule_id)),
+        }
         for rule_id, rule in sorted(known.items(), key=lambda item: _catalogue_place(item[0]))
     ]
+
+
+def _outcome(row: Row | None) -> str:
+    """How often a rule proved right, from what people found on site."""
+    if row is None:
+        return ""
+    right = row["verified"] + row["returned"]
+    return f"right {right} of {right + row['rejected']}; taken as {row['precision']:.0%}"
 
 
 def _catalogue_place(rule_id: str) -> tuple[str, int, str]:

@@ -13,9 +13,10 @@ import polars as pl
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import VERDICTS
 from pumpledger.problems import FleetError, Problem
+from pumpledger.register.csv_log import plain
 from pumpledger.verdicts.corrections import parse_remedy
 from pumpledger.verdicts.registry import MODES
-from pumpledger.verdicts.store import FILE, Decision, Decisions, plain
+from pumpledger.verdicts.store import FILE, Decision, Decisions
 
 STATES = ("open", "confirmed", "refused", "applied")
 """In the order in which they are listed."""
@@ -48,8 +49,7 @@ class Listed:
 
 def list_verdicts(lake: Lake, decisions: Decisions) -> list[Listed]:
     """Every verdict that a week of the lake holds or a person decided on, by state, mode, source and pump."""
-    weeks = [path.stem.removeprefix("week=") for path in sorted((lake.root / VERDICTS.name).glob("week=*.parquet"))]
-    rows = pl.concat([VERDICTS.empty(), *(lake.read(VERDICTS, week) for week in weeks)])
+    rows = pl.concat([VERDICTS.empty(), *(lake.read(VERDICTS, week) for week in lake.weeks(VERDICTS))])
     states = decisions.states()
     decided = {line.verdict_id: line for line in decisions.standing()}
     found: list[Listed] = []

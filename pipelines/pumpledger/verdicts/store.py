@@ -1,22 +1,17 @@
 """``verdicts.csv`` of a fleet folder: what people decided on doubts about their data, kept for good.
 
-Belongs here: reading and adding to the file. Lines are only ever added; of several on one verdict the last counts. What
+Belongs here: what a line holds. Lines are only ever added; of several on one verdict the last counts. What
 a confirmed one does to the readings stands in `corrections.py`.
 """
 
 from __future__ import annotations
 
-import csv
-import io
-import re
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 
-from pumpledger.problems import FleetError, Problem
-from pumpledger.register.csv_file import read_rows
+from pumpledger.register.csv_log import append_log, read_log
 from pumpledger.register.fields import Field
-from pumpledger.workspace import write_whole
 
 FILE = "verdicts.csv"
 
@@ -35,8 +30,6 @@ FIELDS = (
     Field("remedy", "text", "the correction; empty: none", default=""),
     Field("from_day", "day", "first local day that is corrected, YYYY-MM-DD; empty: every day"),
 )  # fmt: skip
-
-_FORMULA = re.compile(r"'*[=+\-@]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,46 +75,9 @@ def read_decisions(folder: Path) -> Decisions:
     Raises:
         FleetError: the file does not hold, with every fault. Readings are not to change because a line was skipped.
     """
-    path = folder / FILE
-    if not path.exists():
-        return Decisions()
-    problems: list[Problem] = []
-    rows = read_rows(path, FILE, FIELDS, problems)
-    faults = [problem for problem in problems if problem.severity == "disqualifies"]
-    if faults:
-        raise FleetError(faults)
-    return Decisions(
-        tuple(
-            Decision(**{item.name: _unescaped(row[item.name]) for item in FIELDS})  # type: ignore[arg-type]
-            for row in rows.rows
-        )
-    )
+    return Decisions(tuple(Decision(**row) for row in read_log(folder / FILE, FIELDS)))  # type: ignore[arg-type]
 
 
 def add_decisions(folder: Path, lines: list[Decision]) -> None:
-    """Add ``lines`` to ``folder/verdicts.csv``; what stood there stays byte for byte. Hold the fleet's lock."""
-    path = folder / FILE
-    before = path.read_bytes() if path.exists() else b""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    if not before.strip():
-        writer.writerow([item.name for item in FIELDS])
-    for line in lines:
-        writer.writerow([_escaped(getattr(line, item.name)) for item in FIELDS])
-    ended = before if not before or before.endswith(b"\n") else before + b"\n"
-    write_whole(path, ended + out.getvalue().encode("utf-8"))
-
-
-def plain(text: str) -> str:
-    """``text`` on one line, without control characters, as a cell may hold it."""
-    return " ".join("".join(mark if mark.isprintable() else " " for mark in text).split())
-
-
-def _escaped(value: object) -> str:
-    """A cell that no spreadsheet takes for a formula."""
-    text = "" if value is None else plain(str(value))
-    return f"'{text}" if _FORMULA.match(text) else text
-
-
-def _unescaped(value: object) -> object:
-    return value[1:] if isinstance(value, str) and value.startswith("'") and _FORMULA.match(value) else value
+    """Add ``lines`` to ``folder/verdicts.csv``. Hold the fleet's lock."""
+    append_log(folder / FILE, FIELDS, map(asdict, lines))
