@@ -36,7 +36,7 @@ def test_files(written: Path) -> None:
     names = sorted(str(path.relative_to(written)) for path in written.rglob("*") if path.is_file())
     assert names == [
         "action_states.csv", "actions.csv", "corrections.csv", "daily.csv", "exports.csv", "findings.csv", "index.html", "quarantine.csv",
-        "savings.csv", "site_weeks.csv",
+        "routes.html", "savings.csv", "site_weeks.csv",
         *(f"sites/QM-00{number}.html" for number in range(1, 7)), "verdicts.csv",
     ]  # fmt: skip
     assert written.name == "2026-W45"

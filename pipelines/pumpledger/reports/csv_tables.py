@@ -41,9 +41,7 @@ def write_tables(folder: Path, data: ReviewData) -> None:
     """Write the review's tables as CSV into ``folder``: those of the page, and what stands behind its data section."""
     rest = [column for column in tables.DAILY.columns if column not in _FIRST_DAILY]
     frames = {
-        "actions": data.actions.select(*ACTIONS.columns).with_columns(
-            pl.lit("").alias(name) for name in FILLED_IN
-        ),
+        "actions": data.actions.select(*ACTIONS.columns).with_columns(pl.lit("").alias(name) for name in FILLED_IN),
         "action_states": data.action_states.select(*ACTION_STATES.columns),
         "findings": data.findings.select(*tables.FINDINGS.columns),
         "daily": data.daily.select(*_FIRST_DAILY, *rest).sort("site_id", "pump_id", "day_local"),

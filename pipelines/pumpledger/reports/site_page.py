@@ -90,7 +90,7 @@ class SitePages:
 
     def _pump(self, site_id: str, pump: Row, days: list[date]) -> Row:
         pump_id = pump["pump_id"]
-        plan, since, coming = _plan_in_force(self._plans.get(pump_id, []), self._data.last_day)
+        plan, since, coming = plan_in_force(self._plans.get(pump_id, []), self._data.last_day)
         label = (
             f"Speed carpet of pump {pump_id}, {wording.day_range(days[0], days[-1])}. The list of days says the same."
         )
@@ -191,7 +191,7 @@ class SitePages:
         }
 
 
-def _plan_in_force(rows: list[Row], last_day: date) -> tuple[list[Row], date | None, date | None]:
+def plan_in_force(rows: list[Row], last_day: date) -> tuple[list[Row], date | None, date | None]:
     """Rows of the plan keyed in on ``last_day``, since when, and when the next one begins."""
     since = max((row["valid_from"] for row in rows if row["valid_from"] <= last_day), default=None)
     coming = min((row["valid_from"] for row in rows if row["valid_from"] > last_day), default=None)
