@@ -11,7 +11,10 @@ import polars as pl
 import pytest
 
 from pumpledger.register.fields import FILES
-from pumpledger.simulator.fleet import make_fleet
+from pumpledger.simulator.fleet import ZONE, make_conditions, make_exports, make_fleet, make_sites
+from pumpledger.simulator.horizon import demo_horizon
+from pumpledger.simulator.trace import simulate
+from pumpledger.simulator.weather import make_station
 
 FAULTS = {"A1", "A2", "B1", "B2", "B4", "O1", "O3", "C6", "C10", "C12", "D8", "D14", "D17"}
 INNOCENTS = {
@@ -207,3 +210,19 @@ def test_no_run_touches_the_dear_hours_unless_seeded(demo) -> None:
         start, stop = (60 * int(text[:2]) + int(text[3:]) for text in (str(row["start"])[:5], str(row["stop"])[:5]))
         spans = [(start, stop)] if start < stop else [(start, 1440), (0, stop)]
         assert all(b <= 960 or a >= 1260 for a, b in spans), row
+
+
+def test_two_pumps_of_one_file_that_are_sent_again_get_files_of_their_own(tmp_path: Path) -> None:
+    """Of 300 sites with seed 23, two share a weekly file and are sent twice: one repeat must not hide the other."""
+    horizon = demo_horizon(ZONE, 1)
+    fleet = [site for site in make_sites(300, horizon, 23) if any(pump.sent_again for pump in site.pumps)][:2]
+    traces = {
+        pump.pump_id: simulate(
+            pump.machine, pump.controller, horizon,
+            make_conditions(make_station(site.weather, horizon, 23), horizon, 23, index, 0),
+        )
+        for index, site in enumerate(fleet, start=1)
+        for pump in site.pumps
+    }  # fmt: skip
+    names = [export.file for export in make_exports(fleet, traces, horizon, 23) if export.repeated]
+    assert len(names) == len(set(names)) == 2

@@ -57,6 +57,10 @@ def _noisy(power_w: np.ndarray, share: float, rng: np.random.Generator) -> np.nd
     return power_w * (1.0 + np.clip(share * rng.standard_normal(power_w.size), -3 * share, 3 * share))
 
 
+def _gain(pump: Pump) -> float:
+    return 1.0 + pump.errors.meter
+
+
 def _watts(pump: Pump, power_w: float) -> str:
     return f"{power_w / 1000.0:.4f}" if pump.watts_in_kw else f"{power_w:.1f}"
 
@@ -69,7 +73,7 @@ def _samples(step_s: int) -> Callable[[Pump, Trace, Horizon, Week, np.random.Gen
     def write(pump: Pump, trace: Trace, horizon: Horizon, week: Week, rng: np.random.Generator) -> list[Row]:
         time_s = np.arange(week.start_s, week.end_s, step_s)
         speed = _logged_speed(trace, time_s, rng)
-        power = _noisy(trace.power_at(time_s), _METER_NOISE_INSTANT, rng)
+        power = _noisy(trace.power_at(time_s), _METER_NOISE_INSTANT, rng) * _gain(pump)
         aux = trace.aux_at(time_s)
         return [
             Row(at, pump.pump_id, f"{text},{pump.pump_id},{n},{_watts(pump, w)},{_aux_text(pump, on)}")
@@ -90,7 +94,7 @@ def _means(pump: Pump, trace: Trace, horizon: Horizon, week: Week, rng: np.rando
     mean_w = np.diff(trace.energy_kwh_at(edge_s)) * 1000.0 * 3600.0 / _QUARTER_S
     jitter = np.rint(0.6 * rng.standard_normal(mean_rpm.size))
     shown_rpm = np.where(mean_rpm > 0.5, np.maximum(np.rint(mean_rpm) + jitter, 1), 0).astype(int)
-    shown_w = _noisy(mean_w, _METER_NOISE_MEAN, rng)
+    shown_w = _noisy(mean_w, _METER_NOISE_MEAN, rng) * _gain(pump)
     local = horizon.local_s(edge_s[1:]).astype("datetime64[s]").astype(datetime)
     return [
         Row(start, pump.pump_id, f"{end:%d.%m.%Y %H:%M};{n};{f'{w / 1000.0:.4f}'.replace('.', ',')}")
@@ -121,7 +125,7 @@ def _events(pump: Pump, trace: Trace, horizon: Horizon, week: Week, rng: np.rand
     jitters = np.random.default_rng(int(pump.pump_id[5:8])).normal(0.0, 2.0, trace.settled_s.size + 1)
     true_rpm = trace.speed_at(time_s)
     shown_rpm = np.where(true_rpm > 0, np.rint(true_rpm + np.clip(jitters[state], -5.0, 5.0)), 0.0).astype(int)
-    power = _noisy(trace.power_at(time_s), _METER_NOISE_MEAN, rng)
+    power = _noisy(trace.power_at(time_s), _METER_NOISE_MEAN, rng) * _gain(pump)
     aux = trace.aux_at(time_s)
     pad = np.interp(time_s, trace.conditions.time_s, trace.conditions.pad_temperature_c)
     rows = []
@@ -135,10 +139,11 @@ def _events(pump: Pump, trace: Trace, horizon: Horizon, week: Week, rng: np.rand
 
 
 def _counters(pump: Pump, trace: Trace, horizon: Horizon, week: Week, rng: np.random.Generator) -> list[Row]:
-    """Each quarter hour the speed now, and the counters of true energy (0.01 kWh) and running time (0.01 h)."""
+    """Each quarter hour the speed now, and the counters of energy (0.01 kWh) and running time (0.01 h)."""
     time_s = np.arange(week.start_s, week.end_s, _QUARTER_S)
     first = int(pump.pump_id[5:8])
-    energy = np.floor((trace.energy_kwh_at(time_s) + 731.37 + 97.11 * first) * 100.0 + 1e-6) / 100.0
+    counted = trace.energy_kwh_at(time_s) * _gain(pump)
+    energy = np.floor((counted + 731.37 + 97.11 * first) * 100.0 + 1e-6) / 100.0
     hours = np.floor((trace.run_s_at(time_s) / 3600.0 + 2210.2 + 311.4 * first) * 100.0 + 1e-6) / 100.0
     speed = _logged_speed(trace, time_s, rng)
     return [

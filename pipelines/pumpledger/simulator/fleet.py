@@ -10,9 +10,11 @@ from pathlib import Path
 
 import numpy as np
 
+from pumpledger.simulator.errors import curve_head_factor, head_spread_of_a_make
 from pumpledger.simulator.exports import SHAPES, Row
 from pumpledger.simulator.faults import lay_role
 from pumpledger.simulator.horizon import Horizon, Week, demo_horizon
+from pumpledger.simulator.misreading import misread, write_savings_truth
 from pumpledger.simulator.noise import Export, add_blank_lines, lose_rows, make_impossible, make_unreadable, tear_end
 from pumpledger.simulator.register_files import write_register, write_text, write_truth, write_weather
 from pumpledger.simulator.roles import assign_roles
@@ -39,13 +41,18 @@ Everything but truth/ is what a service company would have: register, weather, t
 truth/daily.csv      what each pump really did, day by day
 truth/seeded.csv     faults, and innocent sites that only look like faults
 truth/exports.csv    rows of each export, and what was done to them on the way
+truth/savings.csv    what each site really saved, day by day, against the pump it had before
+truth/errors.csv     how far each pump's meter and records are off
 The pipeline never reads truth/.
 """
 
 
-def make_fleet(folder: Path, sites: int, weeks: int, seed: int) -> None:
+def make_fleet(folder: Path, sites: int, weeks: int, seed: int, stated_errors: bool = False) -> None:
     """Write a fleet of ``sites`` made-up sites and ``weeks`` local weeks into ``folder``; equal arguments give equal
     bytes.
+
+    ``stated_errors`` draws the errors of meters, readings and records as large as `errors.py` states; without it they
+    are slight.
 
     Raises:
         FileExistsError: the folder already holds a fleet.
@@ -55,10 +62,16 @@ def make_fleet(folder: Path, sites: int, weeks: int, seed: int) -> None:
         raise FileExistsError(f"{folder.name} already holds a fleet")
     horizon = demo_horizon(ZONE, weeks)
     stations = {name: make_station(name, horizon, seed) for name in CLIMATES}
-    fleet = make_sites(sites, horizon, seed)
+    fleet = make_sites(sites, horizon, seed, head_spread_of_a_make() if stated_errors else 0.01)
+    if stated_errors:
+        for index, site in enumerate(fleet, start=1):
+            misread(site, seed, index)
     traces = {
         pump.pump_id: simulate(
-            pump.machine, pump.controller, horizon, make_conditions(stations[site.weather], horizon, seed, index, order)
+            pump.machine,
+            pump.controller,
+            horizon,
+            make_conditions(stations[site.weather], horizon, seed, index, order, pump.errors.filter_age_days),
         )
         for index, site in enumerate(fleet, start=1)
         for order, pump in enumerate(site.pumps)
@@ -66,14 +79,18 @@ def make_fleet(folder: Path, sites: int, weeks: int, seed: int) -> None:
     exports = make_exports(fleet, traces, horizon, seed)
     for export in exports:
         write_text(folder / "inbox" / export.file, export.text())
-    write_register(folder, fleet, horizon, seed)
+    if stated_errors:
+        write_register(folder, fleet, horizon, seed, lambda make: curve_head_factor(seed, make))
+    else:
+        write_register(folder, fleet, horizon, seed)
     write_weather(folder, stations.values())
     write_truth(folder, fleet, traces, exports, horizon)
+    write_savings_truth(folder, fleet, traces, horizon)
     write_text(folder / "README.txt", _READ_ME)
     write_text(folder / "fleet.toml", _fleet_toml())
 
 
-def make_sites(sites: int, horizon: Horizon, seed: int) -> list[Site]:
+def make_sites(sites: int, horizon: Horizon, seed: int, head_spread: float = 0.01) -> list[Site]:
     """All sites with their roles laid over them; two routes in each zone."""
     on_route: dict[str, int] = {}
     in_zone: dict[str, int] = {}
@@ -83,15 +100,17 @@ def make_sites(sites: int, horizon: Horizon, seed: int) -> list[Site]:
         route = f"Route {1 + 2 * list(CLIMATES).index(role.zone) + in_zone[role.zone] % 2}"
         on_route[route] = on_route.get(route, 0) + 1
         rng = site_rng(seed, index)
-        site = draw_site(index, role, route, on_route[route], horizon, rng)
+        site = draw_site(index, role, route, on_route[route], horizon, rng, head_spread)
         lay_role(site, role, horizon, rng)
         fleet.append(site)
     return fleet
 
 
-def make_conditions(station: Station, horizon: Horizon, seed: int, index: int, order: int) -> Conditions:
+def make_conditions(
+    station: Station, horizon: Horizon, seed: int, index: int, order: int, filter_age_days: float = 0.0
+) -> Conditions:
     """What moves a pump's watts and its filter: supply, water temperature, day to day, dirt; hourly from warm-up to
-    end.
+    end. ``filter_age_days`` since the filter was last cleaned, at the beginning.
     """
     rng = np.random.default_rng([seed, index, 1 + order])
     time_s = np.arange(horizon.warm_start_s, horizon.end_s + 3601, 3600)
@@ -103,7 +122,7 @@ def make_conditions(station: Station, horizon: Horizon, seed: int, index: int, o
     supply = 0.003 * np.sin(2.0 * np.pi * (day + rng.uniform(0.0, 7.0)) / 7.0)
     water_c = station.air_temperature_c.mean() + 3.0 - 0.08 * day
     factor = 1.0 + np.interp(day, noons, daily) + supply - 0.0015 * (water_c - 18.0)
-    dirt = rng.uniform(0.0, 0.04) + rng.uniform(0.0008, 0.003) * (day % 28.0)
+    dirt = rng.uniform(0.0, 0.04) + rng.uniform(0.0008, 0.003) * ((day + filter_age_days) % 28.0)
     pad = station.at(time_s) + rng.uniform(-0.5, 0.5)
     return Conditions(time_s, factor, dirt, pad)
 
@@ -122,13 +141,13 @@ def make_exports(fleet: list[Site], traces: dict[str, Trace], horizon: Horizon, 
             ]
             if rows:
                 exports.append(_file(f"{source}_{week.label}{place}.csv", dialect, rows))
-            for pump in pumps:
-                if pump.sent_again:
-                    again = [row for row in rows if row.pump_id == pump.pump_id]
-                    repeat = _file(f"{source}_{week.label}{place}_again.csv", dialect, again)
-                    repeat.repeated = len(again)
-                    repeat.notes.append(f"rows of {pump.pump_id} a second time")
-                    exports.append(repeat)
+            for number, pump in enumerate((pump for pump in pumps if pump.sent_again), start=1):
+                again = [row for row in rows if row.pump_id == pump.pump_id]
+                name = f"{source}_{week.label}{place}_again{number if number > 1 else ''}.csv"
+                repeat = _file(name, dialect, again)
+                repeat.repeated = len(again)
+                repeat.notes.append(f"rows of {pump.pump_id} a second time")
+                exports.append(repeat)
     exports.sort(key=lambda export: export.file)
     _damage(exports, rng)
     return exports

@@ -104,9 +104,14 @@ PUMP_CLASSES = (
 )
 
 
-def draw_machine(pump_class: PumpClass, static_head_m: float, rng: np.random.Generator) -> Machine:
-    """One pump of a class on one pool's piping, with the spread of manufacture and plumbing."""
-    shutoff = pump_class.shutoff_head_m * (1.0 + 0.01 * rng.standard_normal())
+def draw_machine(
+    pump_class: PumpClass, static_head_m: float, rng: np.random.Generator, head_spread: float = 0.01
+) -> Machine:
+    """One pump of a class on one pool's piping, with the spread of manufacture and plumbing.
+
+    ``head_spread`` is the standard deviation of the heads of one class, share.
+    """
+    shutoff = pump_class.shutoff_head_m * (1.0 + head_spread * rng.standard_normal())
     open_flow = pump_class.open_flow_m3h * (1.0 + 0.01 * rng.standard_normal())
     full_flow = open_flow * rng.uniform(0.56, 0.70)
     x = full_flow / open_flow

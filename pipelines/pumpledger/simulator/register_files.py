@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import numpy as np
@@ -27,8 +27,15 @@ _SITE_COLUMNS = (
 _PUMP_COLUMNS = (
     "pump_id,site_id,curve,full_speed_rpm,static_head_m,design_flow_m3h,design_head_m,priming_speed_rpm,priming_min,"
     "freeze_setpoint_c,freeze_speed_rpm,aux_load,aux_min_speed_rpm,baseline_power_w,baseline_hours_per_day,"
-    "baseline_flow_m3h,baseline_evidence"
+    "baseline_flow_m3h,baseline_evidence,baseline_source,baseline_start"
 )
+_BASELINE_RECORDS = {
+    "measured": ("made-up clamp reading before the change", "09:00"),
+    "owner record": ("made-up note of the owner", "14:00"),
+    "nameplate": ("made-up plate of the former motor", None),
+    "stipulated": ("made-up programme sheet, first edition, table 1", None),
+}
+"""By evidence: what stands behind a baseline, and when the single-speed pump began to run, where somebody knew."""
 _FLAT = """name = "flat"
 
 [[band]]
@@ -73,7 +80,8 @@ def write_text(path: Path, text: str) -> None:
     path.write_bytes(text.encode("utf-8"))
 
 
-def _write_csv(path: Path, header: str, rows: Iterable[Iterable[object]]) -> None:
+def write_csv(path: Path, header: str, rows: Iterable[Iterable[object]]) -> None:
+    """Write rows under a header; what is unknown is an empty cell."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(header.split(","))
@@ -89,10 +97,15 @@ def _yes_no(value: bool) -> str:
     return "yes" if value else "no"
 
 
-def write_register(folder: Path, sites: list[Site], horizon: Horizon, seed: int) -> None:
-    """sites.csv, pumps.csv, plans.csv, pump_curves.csv, visits.csv and tariffs/."""
+def write_register(
+    folder: Path, sites: list[Site], horizon: Horizon, seed: int, curve_head: Callable[[int], float] = lambda _: 1.0
+) -> None:
+    """sites.csv, pumps.csv, plans.csv, pump_curves.csv, visits.csv and tariffs/.
+
+    ``curve_head`` gives the factor on the published heads of the make of that number.
+    """
     pumps = [(site, pump) for site in sites for pump in site.pumps]
-    _write_csv(
+    write_csv(
         folder / "sites.csv",
         _SITE_COLUMNS,
         (
@@ -115,18 +128,18 @@ def write_register(folder: Path, sites: list[Site], horizon: Horizon, seed: int)
             for s in sites
         ),
     )
-    _write_csv(folder / "pumps.csv", _PUMP_COLUMNS, (_pump_row(site, pump) for site, pump in pumps))
-    _write_csv(
+    write_csv(folder / "pumps.csv", _PUMP_COLUMNS, (_pump_row(site, pump) for site, pump in pumps))
+    write_csv(
         folder / "plans.csv",
         "pump_id,valid_from,period,speed_rpm,start,stop",
         (row for _, pump in pumps for plan in pump.recorded_plans for row in _plan_rows(pump.pump_id, plan)),
     )
-    _write_csv(folder / "pump_curves.csv", "curve,speed_rpm,flow_m3h,head_m", _curve_rows(seed))
+    write_csv(folder / "pump_curves.csv", "curve,speed_rpm,flow_m3h,head_m", _curve_rows(seed, curve_head))
     visits = sorted(
         ((site, visit) for site in sites for visit in site.visits),
         key=lambda pair: (pair[1].day_local, pair[1].pump_id, pair[1].speed_rpm or 0.0),
     )
-    _write_csv(
+    write_csv(
         folder / "visits.csv",
         "site_id,pump_id,day_local,work,speed_rpm,flow_m3h,power_w,note",
         (
@@ -141,12 +154,13 @@ def write_register(folder: Path, sites: list[Site], horizon: Horizon, seed: int)
 def _pump_row(site: Site, pump: Pump) -> tuple[object, ...]:
     controller = pump.controller
     baseline = pump.baseline or (None, None, None, None)
+    record = _BASELINE_RECORDS.get(baseline[3] or "", (None, None))
     return (
         pump.pump_id,
         site.site_id,
         pump.pump_class.curve,
         3450,
-        pump.machine.static_head_m,
+        pump.recorded_static_m,
         pump.design_flow_m3h,
         pump.design_head_m,
         controller.priming_rpm,
@@ -156,6 +170,7 @@ def _pump_row(site: Site, pump: Pump) -> tuple[object, ...]:
         pump.aux_load,
         pump.aux_min_rpm,
         *baseline,
+        *record,
     )
 
 
@@ -166,12 +181,13 @@ def _plan_rows(pump_id: str, plan: KeyedPlan) -> list[tuple[object, ...]]:
     ]
 
 
-def _curve_rows(seed: int) -> list[tuple[object, ...]]:
+def _curve_rows(seed: int, curve_head: Callable[[int], float]) -> list[tuple[object, ...]]:
     """Curves as a data sheet would print them: six to eight points, head and flow each up to 3 % off the class."""
     rng = np.random.default_rng([seed, 700_000])
     rows: list[tuple[object, ...]] = []
-    for pump_class in PUMP_CLASSES:
+    for number, pump_class in enumerate(PUMP_CLASSES):
         head_error, flow_error = rng.uniform(0.985, 1.015, 2)
+        head_error *= curve_head(number)
         for flow in np.linspace(0.0, 0.88 * pump_class.open_flow_m3h, int(rng.integers(6, 9))):
             rows.append(
                 (
@@ -188,7 +204,7 @@ def write_weather(folder: Path, stations: Iterable[Station]) -> None:
     """weather/<station>.csv, hourly."""
     for station in stations:
         stamps = np.datetime_as_string(station.time_s.astype("datetime64[s]"))
-        _write_csv(
+        write_csv(
             folder / "weather" / f"{station.name}.csv",
             "time_utc,air_temperature_c",
             (
@@ -218,8 +234,8 @@ def write_truth(
                 (site.site_id, pump.pump_id, day, f"{kwh:.5f}", f"{m3:.4f}", f"{s / 60.0:.3f}")
                 for day, kwh, m3, s in sums
             )
-    _write_csv(folder / "truth" / "daily.csv", "site_id,pump_id,day_local,energy_kwh,volume_m3,run_min", daily)
-    _write_csv(
+    write_csv(folder / "truth" / "daily.csv", "site_id,pump_id,day_local,energy_kwh,volume_m3,run_min", daily)
+    write_csv(
         folder / "truth" / "seeded.csv",
         "site_id,pump_id,kind,mode,from_day,to_day,note",
         (
@@ -228,7 +244,7 @@ def write_truth(
             for s in site.seeded
         ),
     )
-    _write_csv(
+    write_csv(
         folder / "truth" / "exports.csv",
         "file,dialect,data_rows,impossible,unreadable,repeated,blank_lines,notes",
         (

@@ -11,6 +11,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from pumpledger.simulator.controller import AuxWindow, Controller, KeyedPlan
+from pumpledger.simulator.errors import PumpErrors
 from pumpledger.simulator.horizon import Horizon
 from pumpledger.simulator.physics import FULL_SPEED_RPM, PUMP_CLASSES, Machine, PumpClass, draw_machine
 from pumpledger.simulator.plans import Wish, most_volume_m3, sensible_plan
@@ -81,6 +82,9 @@ class Pump:
     aux_load: str = "none"
     aux_min_rpm: int | None = None
     baseline: tuple[float, float, float | None, str] | None = None
+    former_w: float | None = None  # what the single-speed pump before it really drew [W]
+    recorded_static_m: float = 0.0
+    errors: PumpErrors = PumpErrors()
     metered: bool = True
     watts_in_kw: bool = False
     silent: bool = False
@@ -127,15 +131,26 @@ def site_rng(seed: int, index: int) -> np.random.Generator:
     return np.random.default_rng([seed, index])
 
 
-def draw_site(index: int, role: Role, route: str, stop: int, horizon: Horizon, rng: np.random.Generator) -> Site:
-    """A healthy site of the role's zone, logger and equipment; ``index`` counts from 1."""
+def draw_site(
+    index: int,
+    role: Role,
+    route: str,
+    stop: int,
+    horizon: Horizon,
+    rng: np.random.Generator,
+    head_spread: float = 0.01,
+) -> Site:
+    """A healthy site of the role's zone, logger and equipment; ``index`` counts from 1.
+
+    ``head_spread`` as in `physics.draw_machine`.
+    """
     site_id = f"QM-{index:03d}"
     volume = role.volume_m3 or float(np.clip(68.0 * np.exp(0.5 * rng.standard_normal()), 25.0, 250.0))
     public = role.mode == "public pool"
     # A public pool here turns over in six hours, as several health codes ask (facts: Wisconsin, Montana).
     required = 4.0 if public else float(rng.choice([1.0, 1.0, 1.2, 1.25, 1.5]))
     count = 2 if role.mode == "two pumps" else 1
-    hardware = [_draw_hardware(role, volume * required / count, order, rng) for order in range(count)]
+    hardware = [_draw_hardware(role, volume * required / count, order, rng, head_spread) for order in range(count)]
     # A pool that its pump can serve frugally in the hours the role leaves; else a longer plan would be the better one.
     frugal = min(most_volume_m3(machine, wish) for _, machine, _, wish in hardware) * count / required
     volume = (
@@ -170,7 +185,7 @@ def draw_site(index: int, role: Role, route: str, stop: int, horizon: Horizon, r
 
 
 def _draw_hardware(
-    role: Role, need_m3: float, order: int, rng: np.random.Generator
+    role: Role, need_m3: float, order: int, rng: np.random.Generator, head_spread: float
 ) -> tuple[PumpClass, Machine, int | None, Wish]:
     """Pump, auxiliary minimum speed [rev/min] of the site's first pump, and what its plan must keep to; the wish's
     volume is not final.
@@ -185,10 +200,10 @@ def _draw_hardware(
     )
     static = round(float(rng.choice([0.0, 0.0, 0.0, 0.3, 0.6, 1.2])), 1)
     size = _fitting_class(need_m3)
-    machine = draw_machine(PUMP_CLASSES[size], static, rng)
+    machine = draw_machine(PUMP_CLASSES[size], static, rng, head_spread)
     if most_volume_m3(machine, wish) < need_m3 and size + 1 < len(PUMP_CLASSES):  # few hours: one size up
         size += 1
-        machine = draw_machine(PUMP_CLASSES[size], static, rng)
+        machine = draw_machine(PUMP_CLASSES[size], static, rng, head_spread)
     return PUMP_CLASSES[size], machine, aux_min, wish
 
 
@@ -229,9 +244,8 @@ def _draw_pump(
     hours = float(np.clip(round(need_m3 / full_flow * 1.15 * 2.0) / 2.0, 5.0, 24.0))
     evidence = str(rng.choice(["measured", "nameplate", "owner record", "stipulated"]))
     known_flow = round(full_flow * rng.uniform(0.96, 1.02), 1) if rng.random() < 0.5 else None
-    baseline = (
-        (round(full_w * rng.uniform(1.05, 1.2) / 10.0) * 10.0, hours, known_flow, evidence) if role.baseline else None
-    )
+    former_w = full_w * rng.uniform(1.05, 1.2) if role.baseline else None
+    baseline = (round(former_w / 10.0) * 10.0, hours, known_flow, evidence) if former_w else None
     return Pump(
         pump_id,
         machine,
@@ -242,6 +256,8 @@ def _draw_pump(
         aux_load=aux,
         aux_min_rpm=aux_min,
         baseline=baseline,
+        former_w=former_w,
+        recorded_static_m=machine.static_head_m,
     )
 
 
