@@ -33,10 +33,16 @@ _PINT_UNITS: dict[str, str] = {
     "kw": "kilowatt",
     "kwh": "kilowatt_hour",
     "wh": "watt_hour",
+    "m3kwh": "meter**3/kilowatt_hour",
+    "galwh": "gallon/watt_hour",
     "min": "minute",
     "s": "second",
     "h": "hour",
     "rpm": "revolution/minute",
+    "kpa": "kilopascal",
+    "psi": "pound_force_per_square_inch",
+    "bar": "bar",
+    "inhg": "inch_Hg",
 }
 
 # Suffix that a register file may use -> suffix held inside.
@@ -49,6 +55,9 @@ _INSIDE: dict[str, str] = {
     "wh": "kwh",
     "h": "min",
     "s": "min",
+    "psi": "kpa",
+    "bar": "kpa",
+    "inhg": "kpa",
 }
 
 # Quantity -> suffix held inside, (suffix, label) in the metric system, (suffix, label) in the US system.
@@ -58,6 +67,7 @@ _PEOPLE: dict[str, tuple[str, dict[System, tuple[str, str]]]] = {
     "volume": ("m3", {"metric": ("m3", "m³"), "us": ("gal", "gal")}),
     "temperature": ("c", {"metric": ("c", "°C"), "us": ("f", "°F")}),
     "power": ("w", {"metric": ("w", "W"), "us": ("w", "W")}),
+    "energy factor": ("m3kwh", {"metric": ("m3kwh", "m³/kWh"), "us": ("galwh", "gal/Wh")}),
     "energy": ("kwh", {"metric": ("kwh", "kWh"), "us": ("kwh", "kWh")}),
     "speed": ("rpm", {"metric": ("rpm", "rpm"), "us": ("rpm", "rpm")}),
     "duration": ("min", {"metric": ("min", "min"), "us": ("min", "min")}),
@@ -93,7 +103,8 @@ def for_people(value: Numbers, quantity: str, system: System) -> tuple[Numbers, 
 
     Args:
         value: a number, numpy array, polars Series or expression; ``None`` stays ``None``, for missing is never zero.
-        quantity: ``flow``, ``head``, ``volume``, ``temperature``, ``power``, ``energy``, ``speed`` or ``duration``.
+        quantity: ``flow``, ``head``, ``volume``, ``temperature``, ``power``, ``energy``, ``energy factor``, ``speed`` or
+            ``duration``.
         system: ``metric`` or ``us``.
 
     Raises:

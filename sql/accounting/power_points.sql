@@ -2,7 +2,8 @@
 -- Grain: one pump at one speed of the 25 rpm grid.
 -- Inputs: span (tables.SPANS), pump_doubt (pump_id, doubt).
 -- Parameters: $least_span_min shortest span that counts as steady [min];
---   $least_counter_kwh smallest sum of counter steps that carries a power [kWh], far above the counter's last digit.
+--   $least_counter_kwh smallest sum of counter steps that carries a power [kWh], far above the counter's last digit;
+--   $running_rpm slower is no speed that a pump holds, but a mean over an interval in which it started or stopped [rev/min].
 -- Columns: pump_id; speed_rpm [rev/min]; power_w [W]: median of the spans' logged power, else by counter the energy of
 --   all spans over their time; samples: readings behind it.
 -- Priming is left out: a pump that still draws air shows too little power. A pump whose units are in doubt gives no
@@ -19,6 +20,7 @@ with steady as (
     where kind = 'run'
         and cause <> 'priming'
         and epoch(end_utc - start_utc) >= $least_span_min * 60
+        and speed_rpm >= $running_rpm
         and pump_id not in (select pump_id from pump_doubt)
 ),
 summed as (

@@ -51,3 +51,12 @@ def test_counters_give_points_where_the_step_is_large_enough() -> None:
 
 def test_a_doubted_pump_gives_none() -> None:
     assert points([span(0, 600, "run", 1725, power_w=0.3)], doubts=["P1"]) == []
+
+
+def test_a_mean_over_an_interval_with_a_start_in_it_is_no_speed() -> None:
+    spans = [
+        span(0, 15, "run", 75, power_w=20),
+        span(15, 600, "run", 600, power_w=56),
+        span(600, 615, "run", 560, power_w=50),
+    ]
+    assert [speed for _, speed, *_ in points(spans)] == [600]

@@ -1,12 +1,13 @@
 """Wire power against speed, fitted per pump to what was metered: P = P0 + c * (n / 1000) ** b.
 
-Belongs here: the fit, its band and its limits. The exponent is always fitted: motor and drive losses and static head
-pull wire power off the cube law of shaft power, so a fixed 3 would understate slow speeds and overstate what they save.
+Belongs here: the fit, its covariance, its band and its limits. Which points are fitted is chosen in `power_source.py`.
+The exponent is always fitted: motor and drive losses and static head pull wire power off the cube law of shaft power,
+so a fixed 3 would understate slow speeds and overstate what they save.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -26,8 +27,9 @@ class PowerFit:
     """Wire power of one pump within the speeds it was fitted to.
 
     ``base_w`` [W], ``factor_w`` [W at 1000 rpm above the base], ``exponent``; ``lowest_rpm`` and ``highest_rpm``
-    [rev/min] the speeds behind it; ``half_width`` share of the value; ``basis`` says in words what the half-width rests
-    on.
+    [rev/min] the speeds behind it; ``half_width`` share of the value at a speed that was read, by scatter and meter;
+    ``basis`` says in words what it rests on. ``covariance`` is that of (base, factor, exponent), shape (3, 3): it
+    widens the band most at the ends of the points. Zero where the points are too few to show it.
     """
 
     base_w: float
@@ -37,6 +39,24 @@ class PowerFit:
     highest_rpm: float
     half_width: float
     basis: str
+    covariance: np.ndarray = field(default_factory=lambda: np.zeros((3, 3)), compare=False)
+    quantile: float = 2.0
+
+    @property
+    def exponent_band(self) -> tuple[float, float] | None:
+        """About a 90 % interval of the exponent, within its limits; ``None`` where too few points show it."""
+        deviation = float(np.sqrt(self.covariance[2, 2])) * self.quantile
+        if deviation == 0:
+            return None
+        return max(self.exponent - deviation, EXPONENT_LEAST), min(self.exponent + deviation, EXPONENT_MOST)
+
+    def fit_share(self, speeds_rpm: np.ndarray) -> np.ndarray:
+        """Half-width of the fitted curve itself at each speed, share of the value: the covariance, to first order."""
+        ratio = np.maximum(np.asarray(speeds_rpm, float), 1.0) / 1000
+        bend = ratio**self.exponent
+        slopes = np.stack([np.ones_like(ratio), bend, self.factor_w * np.log(ratio) * bend], axis=-1)
+        variance = np.einsum("...i,ij,...j->...", slopes, self.covariance, slopes)
+        return self.quantile * np.sqrt(np.maximum(variance, 0.0)) / (self.base_w + self.factor_w * bend)
 
     def power_w(self, speeds_rpm: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Low, mid and high wire power [W] at speeds of shape (n,); NaN more than ``REACH_RPM`` outside the fitted
@@ -44,7 +64,8 @@ class PowerFit:
         speeds = np.asarray(speeds_rpm, float)
         inside = (speeds >= self.lowest_rpm - REACH_RPM) & (speeds <= self.highest_rpm + REACH_RPM) & (speeds > 0)
         mid = np.where(inside, self.base_w + self.factor_w * (speeds / 1000) ** self.exponent, np.nan)
-        return mid * (1 - self.half_width), mid, mid * (1 + self.half_width)
+        half = np.minimum(np.hypot(self.half_width, self.fit_share(speeds)), HALF_WIDTH_MOST)
+        return mid * (1 - half), mid, mid * (1 + half)
 
 
 def effective_exponent(speed_1_rpm: float, power_1_w: float, speed_2_rpm: float, power_2_w: float) -> float:
@@ -58,8 +79,9 @@ def fit_power(
     """The curve through metered points, or ``None`` where they do not carry one.
 
     Three distinct speeds or more give base, factor and exponent by least squares on relative residuals with a soft L1
-    loss, so that one odd speed does not bend the curve. Two give a pure power law. One gives nothing. The exponent
-    stays within 1 to 4, and a two-point law outside that is refused.
+    loss, so that one odd speed does not bend the curve; with three points more than parameters, the covariance too. Two
+    give a pure power law. One gives nothing. The exponent stays within 1 to 4, and a two-point law outside that is
+    refused.
 
     Args:
         speeds_rpm: shape (n,), speeds [rev/min].
@@ -106,7 +128,39 @@ def fit_power(
         float(speeds[-1]),
         half_width,
         f"{basis}, and the meter's {meter_half_width:.0%}",
+        *(_covariance(speeds, powers, loss_weights, spread, (base, factor, exponent), freedom) if freedom >= 3 else ()),
     )
+
+
+def _covariance(
+    speeds: np.ndarray,
+    powers: np.ndarray,
+    loss_weights: np.ndarray,
+    spread: float,
+    found: tuple[float, float, float],
+    freedom: int,
+) -> tuple[np.ndarray, float]:
+    """Covariance of base, factor and exponent, and the quantile of a 90 % interval by Student's t.
+
+    spread2 * inverse(J' W J) on relative residuals with the weights of the loss, as `scipy.optimize.curve_fit` with
+    ``sigma`` for an undamped loss. A parameter at its limit is held there: it does not vary.
+    """
+    from scipy.special import stdtrit  # late, as below
+
+    base, factor, exponent = found
+    ratio = speeds / 1000
+    bend = ratio**exponent
+    slopes = np.stack([np.ones_like(ratio), bend, factor * np.log(ratio) * bend], axis=1) / powers[:, None]
+    free = [base > 1e-6 * powers.min(), True, EXPONENT_LEAST + 1e-6 < exponent < EXPONENT_MOST - 1e-6]
+    kept = slopes[:, free]
+    # Mean weight 1: `spread` already is the deviation of a point of mean weight.
+    weights = loss_weights / loss_weights.mean()
+    # Scaled first: watts and exponents differ by orders of magnitude.
+    scale = np.sqrt(np.sum(weights[:, None] * kept**2, axis=0))
+    inverse = np.linalg.pinv((kept / scale).T @ (weights[:, None] * (kept / scale)), rcond=1e-10)
+    covariance = np.zeros((3, 3))
+    covariance[np.ix_(free, free)] = max(spread, POWER_SCATTER_LEAST) ** 2 * inverse / np.outer(scale, scale)
+    return covariance, float(stdtrit(freedom, 0.95))
 
 
 def _distinct(speeds: np.ndarray) -> int:

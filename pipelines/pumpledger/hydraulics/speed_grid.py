@@ -1,25 +1,24 @@
 """The speed grid: flow and wire power of every pump at every 25 rpm, each low, mid and high with its source.
 
-Belongs here: which source wins, and what is said where a curve cannot be used. The physics stands beside it.
-Best flow source first: flow read at commissioning on the pump curve; design point on the pump curve; none, and then no
-number.
+Belongs here: the tables ``speed_grid`` and ``curves``, and what is said where a curve cannot be used. Which source wins
+is chosen in `flow_source.py` and `power_source.py`; the physics stands beside them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
 
+from pumpledger.engine.account_tables import CURVES
 from pumpledger.engine.tables import SPEED_GRID
-from pumpledger.hydraulics.flow_band import flow_band
-from pumpledger.hydraulics.operating_point import flows
-from pumpledger.hydraulics.power import PowerFit, fit_power
+from pumpledger.hydraulics.flow_source import NO_METHOD, Band, FlowSource, choose_flow
+from pumpledger.hydraulics.operating_point import zero_flow_speed_rpm
+from pumpledger.hydraulics.power_source import PowerSource, choose_power
 from pumpledger.hydraulics.pump import PumpCurve, points
-from pumpledger.hydraulics.system import SystemCurve, friction_from_design, friction_from_reading
-from pumpledger.hydraulics.uncertainty import COMMISSIONED_FLOW, CURVE_FLOW, VISIT_POWER
 from pumpledger.problems import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -32,34 +31,27 @@ _Rows = dict[str, list[dict[str, object]]]
 
 @dataclass(frozen=True, slots=True)
 class SpeedGrid:
-    """``grid`` conforms to ``tables.SPEED_GRID``; ``problems`` says why a pump lacks its flow or its power curve."""
+    """``grid`` conforms to ``tables.SPEED_GRID``, ``curves`` to ``account_tables.CURVES``; ``problems`` says why a pump
+    lacks its flow or its power curve."""
 
     grid: pl.DataFrame
+    curves: pl.DataFrame
     problems: list[Problem]
 
 
-@dataclass(frozen=True, slots=True)
-class _Flow:
-    """Everything ``flow_band`` needs, and where it came from."""
-
-    pump: PumpCurve
-    static_head_m: float
-    readings: list[tuple[float, float]]
-    half_width: float
-    source: str
-
-
-def build_speed_grid(register: Register, power_points: pl.DataFrame) -> SpeedGrid:
+def build_speed_grid(register: Register, power_points: pl.DataFrame, flow_metered: Collection[str] = ()) -> SpeedGrid:
     """Flow and wire power of every pump of the register from 0 to its full speed, in steps of 25 rpm.
 
     At speed 0 the flow is exactly 0 and the power unknown: standby is not fitted. Where a pump has no flow source its
-    flows are null, at 0 too. Flow above the speed its curve was drawn at is null, up to the one grid step that reaches
-    full speed.
+    flows are null, at 0 too. Up to the zero-flow speed the flow and its low bound are exactly 0; the high bound is not,
+    because the height itself is uncertain. Flow above the speed its curve was drawn at is null, up to the one grid step
+    that reaches full speed.
 
     Args:
         register: ``pump``, ``pump_curve``, ``visit`` and ``meter_accuracy`` are read.
         power_points: pump_id, speed_rpm [rev/min], power_w [W], samples: metered medians by speed, as
             ``accounting.power_points`` gives them. A pump without any is fitted to the powers read at its visits.
+        flow_metered: pumps with a flow meter in the log; ``curves`` says that it goes first.
     """
     problems: list[Problem] = []
     curves, faults = _curves(register.pump_curve)
@@ -67,27 +59,31 @@ def build_speed_grid(register: Register, power_points: pl.DataFrame) -> SpeedGri
     columns: dict[str, list[np.ndarray]] = {name: [] for name in _NUMBERS}
     labels: dict[str, list[str]] = {"pump_id": [], "flow_source": [], "power_source": []}
     lengths: list[int] = []
+    facts: list[dict[str, object]] = []
 
     for pump in register.pump.sort("pump_id").iter_rows(named=True):
         pump_id = str(pump["pump_id"])
         speeds = np.arange(0, np.ceil(pump["full_speed_rpm"] / GRID_RPM) + 1) * GRID_RPM
+        why = ""
         try:
-            flow = _flow_source(pump, curves, faults, visits.get(pump_id, []), problems)
+            flow = choose_flow(pump, curves, faults, visits.get(pump_id, []), problems)
         except CurveError as error:
             problems.append(_no_flow(pump, str(error)))
-            flow = None
-        fit, power_source = _power_source(
-            pump, metered.get(pump_id, []), visits.get(pump_id, []), register.meter_accuracy, problems
+            flow, why = None, str(error)
+        power = choose_power(
+            pump, metered.get(pump_id, []), visits.get(pump_id, []), flow, register.meter_accuracy, problems
         )
-        nothing = np.full(speeds.size, np.nan)
-        bands = (_grid_flow(flow, speeds) if flow else (nothing,) * 3) + (
-            fit.power_w(speeds) if fit else (nothing,) * 3
-        )
-        for name, values in zip(_NUMBERS, (speeds, *bands), strict=True):
+        flow_band = _grid_flow(flow, speeds) if flow else (np.full(speeds.size, np.nan),) * 3
+        for name, values in zip(_NUMBERS, (speeds, *flow_band, *power.band(speeds)), strict=True):
             columns[name].append(values)
-        for name, label in zip(labels, (pump_id, flow.source if flow else "none", power_source), strict=True):
+        for name, label in zip(labels, (pump_id, flow.source if flow else "none", power.source), strict=True):
             labels[name].append(label)
         lengths.append(speeds.size)
+        facts.append(
+            {"site_id": pump["site_id"], "pump_id": pump_id}
+            | _flow_facts(pump, flow, why, speeds, flow_band[1], curves, pump_id in flow_metered)
+            | _power_facts(power)
+        )
 
     numbers = {name: np.concatenate(parts) if parts else np.empty(0) for name, parts in columns.items()}
     texts = {name: np.repeat(np.array(values, dtype=object), lengths) for name, values in labels.items()}
@@ -95,7 +91,7 @@ def build_speed_grid(register: Register, power_points: pl.DataFrame) -> SpeedGri
         {name: pl.Series(name, values, dtype=pl.Float64) for name, values in numbers.items()}
         | {name: pl.Series(name, values.tolist(), dtype=pl.String) for name, values in texts.items()}
     ).with_columns(pl.col(_NUMBERS).fill_nan(None))
-    return SpeedGrid(SPEED_GRID.conform(rows), problems)
+    return SpeedGrid(SPEED_GRID.conform(rows), pl.DataFrame(facts, schema=CURVES.schema), problems)
 
 
 _NUMBERS = (
@@ -107,6 +103,56 @@ _NUMBERS = (
     "power_w_mid",
     "power_w_hi",
 )
+
+
+def _flow_facts(
+    pump: dict[str, object],
+    flow: FlowSource | None,
+    why: str,
+    speeds: np.ndarray,
+    mid: np.ndarray,
+    curves: dict[str, PumpCurve],
+    metered: bool,
+) -> dict[str, object]:
+    """The flow's part of a row of ``curves``. The zero-flow speed needs the pump's curve and the height only."""
+    known = speeds[np.isfinite(mid) & (speeds > 0)]
+    system = flow.system if flow else None
+    curve, static = curves.get(str(pump["curve"])), pump["static_head_m"]
+    basis = flow.basis if flow else why or _missing_flow(pump)
+    stall = zero_flow_speed_rpm(curve, float(static)) if curve and static else None  # type: ignore[arg-type]
+    return {
+        "flow_source": flow.source if flow else "none",
+        "flow_method": flow.method if flow else NO_METHOD,
+        "flow_basis": f"the flow meter in the log where it reads; else {basis}" if metered else basis,
+        "flow_metered": metered,
+        "flow_lowest_rpm": float(known[0]) if known.size else None,
+        "flow_highest_rpm": float(known[-1]) if known.size else None,
+        "static_head_m": static,
+        "friction": system.friction if system else None,
+        "zero_flow_speed_rpm": stall,
+    }
+
+
+def _missing_flow(pump: dict[str, object]) -> str:
+    if not pump["curve"]:
+        return "no pump curve is named, and no flow is commissioned at two speeds: no turnover without a flow meter"
+    return "the pump curve has no flow read, no two gauges, no design point and no pipe size to meet: no turnover"
+
+
+def _power_facts(power: PowerSource) -> dict[str, object]:
+    fit = power.fit
+    ends = fit.exponent_band if fit else None
+    return {
+        "power_source": power.source,
+        "power_basis": power.basis,
+        "base_w": fit.base_w if fit else None,
+        "factor_w": fit.factor_w if fit else None,
+        "exponent": fit.exponent if fit else None,
+        "exponent_lo": ends[0] if ends else None,
+        "exponent_hi": ends[1] if ends else None,
+        "lowest_rpm": fit.lowest_rpm if fit else None,
+        "highest_rpm": fit.highest_rpm if fit else None,
+    }
 
 
 def _by_pump(rows: pl.DataFrame) -> _Rows:
@@ -131,87 +177,11 @@ def _curves(rows: pl.DataFrame) -> tuple[dict[str, PumpCurve], dict[str, str]]:
     return good, faults
 
 
-def _flow_source(
-    pump: dict[str, object],
-    curves: dict[str, PumpCurve],
-    faults: dict[str, str],
-    visits: list[dict[str, object]],
-    problems: list[Problem],
-) -> _Flow | None:
-    """The best flow source of one pump; ``None`` where the register names none.
-
-    Raises:
-        CurveError: sources are named, and none of them can be used.
-    """
-    name = pump["curve"]
-    if not name:
-        return None
-    if name in faults:
-        raise CurveError(f"curve {name!r}: {faults[str(name)]}")
-    if name not in curves:
-        raise CurveError(f"curve {name!r} is not in pump_curves.csv")
-    curve, static = curves[str(name)], float(pump["static_head_m"] or 0.0)  # type: ignore[arg-type]
-    if static >= curve.shutoff_head_m:
-        raise CurveError(f"the static head of {static:.2f} m reaches the shut-off head of {curve.shutoff_head_m:.2f} m")
-
-    readings = []
-    for visit in visits:
-        if visit["work"] == "commissioning" and visit["flow_m3h"] is not None and visit["speed_rpm"] is not None:
-            reading = (float(visit["speed_rpm"]), float(visit["flow_m3h"]))  # type: ignore[arg-type]
-            try:
-                friction_from_reading(curve, *reading, static)
-            except CurveError as error:
-                problems.append(_bad_reading(pump, visit, str(error)))
-            else:
-                readings.append(reading)
-    if readings:
-        return _Flow(curve, static, sorted(readings), COMMISSIONED_FLOW, "commissioned")
-
-    if pump["design_flow_m3h"] is None or pump["design_head_m"] is None:
-        return None
-    design_flow, design_head = float(pump["design_flow_m3h"]), float(pump["design_head_m"])  # type: ignore[arg-type]
-    friction = friction_from_design(design_flow, design_head, static)
-    at_rated = float(flows(curve, SystemCurve(static, friction), np.array([curve.rated_speed_rpm]))[0])
-    if np.isnan(at_rated):
-        raise CurveError("the system through the design point passes the last point of the pump curve")
-    return _Flow(curve, static, [(curve.rated_speed_rpm, at_rated)], CURVE_FLOW, "curve")
-
-
-def _grid_flow(flow: _Flow, speeds: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    low, mid, high = flow_band(flow.pump, flow.static_head_m, flow.readings, flow.half_width, speeds)
-    known = np.isfinite(mid) & (speeds < flow.pump.rated_speed_rpm + GRID_RPM)
+def _grid_flow(flow: FlowSource, speeds: np.ndarray) -> Band:
+    low, mid, high = flow.band(speeds)
+    top = flow.pump.rated_speed_rpm if flow.pump else np.inf
+    known = np.isfinite(mid) & (speeds < top + GRID_RPM)
     return tuple(np.where(known, values, np.nan) for values in (low, mid, high))  # type: ignore[return-value]
-
-
-def _power_source(
-    pump: dict[str, object],
-    metered: list[dict[str, object]],
-    visits: list[dict[str, object]],
-    meter_accuracy: float,
-    problems: list[Problem],
-) -> tuple[PowerFit | None, str]:
-    if metered:
-        given, source, half_width = metered, "fitted to readings", meter_accuracy
-    else:
-        given = [visit for visit in visits if visit["power_w"] is not None and visit["speed_rpm"] is not None]
-        source, half_width = "fitted to visit points", VISIT_POWER
-    if not given:
-        return None, "none"
-    speeds, powers = (np.array([row[name] for row in given], float) for name in ("speed_rpm", "power_w"))
-    samples = np.array([row.get("samples") or 1 for row in given], float)
-    fit = fit_power(speeds, powers, samples, half_width)
-    # One speed only is the common case of a plan with one period, and nothing is wrong with it.
-    if fit is None and np.ptp(speeds) >= GRID_RPM * 4:
-        problems.append(
-            Problem(
-                "power_curve_refused",
-                f"pump {pump['pump_id']}: wire power against speed lies on no plausible curve, so power at speeds that "
-                "were not metered is unknown; check the power channel",
-                "warns",
-                site_id=str(pump["site_id"]),
-            )
-        )
-    return fit, source if fit else "none"
 
 
 def _no_flow(pump: dict[str, object], why: str) -> Problem:
@@ -220,15 +190,5 @@ def _no_flow(pump: dict[str, object], why: str) -> Problem:
         f"pump {pump['pump_id']}: {why}; its flow and turnover are unknown until that is corrected",
         "warns",
         file="pumps.csv",
-        site_id=str(pump["site_id"]),
-    )
-
-
-def _bad_reading(pump: dict[str, object], visit: dict[str, object], why: str) -> Problem:
-    return Problem(
-        "commissioned_flow_refused",
-        f"pump {pump['pump_id']}, flow read on {visit['day_local']}: {why}; the reading is not used",
-        "warns",
-        file="visits.csv",
         site_id=str(pump["site_id"]),
     )

@@ -20,6 +20,10 @@ _UNITS = {
     "f": "°F",
     "w": "W",
     "kw": "kW",
+    "kpa": "kPa",
+    "psi": "psi",
+    "bar": "bar",
+    "inhg": "inHg",
 }
 _KINDS = {
     "id": "code",

@@ -72,7 +72,15 @@ SITES = (
         least=0.05,
         most=48,
     ),
-    Field("tariff", "text", "name of a file in tariffs/, without .toml; empty: no money is computed"),
+    Field("tariff", "text", "name of a file in tariffs/, without .toml or .json; empty: no money is computed"),
+    Field(
+        "tariff_block",
+        "count",
+        "block of the month's kWh that the household's last kWh falls in, by its bill, 1 the first; empty: a tariff "
+        "with blocks gives no money",
+        least=1,
+        most=20,
+    ),
     Field("weather", "text", "name of a file in weather/, without .csv"),
     Field("freeze_risk", "yes_no", "pipes that can freeze hold water in winter", default=False),
     Field("season", "choice", "closed sites are expected to be silent", choices=("open", "closed"), default="open"),
@@ -86,7 +94,11 @@ SITES = (
 PUMPS = (
     Field("pump_id", "id", "the pump's code, as it stands in exports", required=True),
     Field("site_id", "id", "site it filters", required=True),
-    Field("curve", "text", "name of a curve in pump_curves.csv; empty: no turnover without a flow meter"),
+    Field(
+        "curve",
+        "text",
+        "name of a curve in pump_curves.csv; empty: no turnover without a flow meter or flows commissioned at two speeds",
+    ),
     Field(
         "full_speed",
         "number",
@@ -100,6 +112,22 @@ PUMPS = (
     _head("static_head", "height the water is lifted, such as panels on a roof or a raised spa; empty: none", 0),
     _flow("design_flow", "one known point of the system curve: flow, where no visit measured one"),
     _head("design_head", "total head at design_flow, static head included", 0.1),
+    Field(
+        "pipe_size",
+        "choice",
+        "nominal plumbing size: where nothing was read, the trade's system curve for it, an assumption; empty: none",
+        choices=("1.5 in", "2 in", "2.5 in"),
+    ),
+    Field("nameplate_power", "number", "wire power at full_speed by the nameplate", "w", ("kw",), least=20, most=6000),
+    _speed("nameplate_low_speed", "a second, lower speed of the nameplate"),
+    Field("nameplate_low_power", "number", "wire power there", "w", ("kw",), least=5, most=6000),
+    Field(
+        "wire_to_water",
+        "number",
+        "stated efficiency, hydraulic power / wire power near full speed, as a share; used where no power is known",
+        least=0.05,
+        most=0.85,
+    ),
     _speed("priming_speed", "speed keyed in for priming; empty: no priming"),
     Field("priming", "number", "length of priming at each start", "min", (), least=0, most=10),
     Field(
@@ -128,6 +156,14 @@ PUMPS = (
         "choice",
         "where the baseline comes from",
         choices=("measured", "nameplate", "owner record", "stipulated"),
+    ),
+    Field(
+        "baseline_source", "text", "the record behind it: who read it and when, or the programme's document and page"
+    ),
+    Field(
+        "baseline_start",
+        "clock",
+        "wall clock HH:MM at which the single-speed pump began to run; empty: no saving in the tariff's peak is given",
     ),
 )
 
@@ -188,6 +224,24 @@ VISITS = (
     _speed("speed", "speed at which flow or power was read"),
     _flow("flow", "flow read there"),
     Field("power", "number", "wire power read there", "w", ("kw",), least=1, most=6000),
+    Field(
+        "return_pressure",
+        "number",
+        "gauge after the pump, on the filter inlet, read at that speed",
+        "kpa",
+        ("psi", "bar"),
+        least=0,
+        most=500,
+    ),
+    Field(
+        "suction_vacuum",
+        "number",
+        "vacuum gauge before the pump, read at that speed",
+        "kpa",
+        ("inhg",),
+        least=0,
+        most=95,
+    ),
     Field("note", "text", "free text"),
 )
 

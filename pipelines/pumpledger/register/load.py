@@ -17,6 +17,7 @@ from pumpledger.register.csv_file import RegisterRows, read_rows
 from pumpledger.register.fields import FILES, PLANS, PUMP_CURVES, PUMPS, SITES, VISITS, WEATHER, Field, inside_columns
 from pumpledger.register.fleet_file import FleetFile, read_fleet_file
 from pumpledger.register.tariff import read_tariffs
+from pumpledger.register.tariff_block import settle_blocks
 
 _POLARS = {"number": pl.Float64, "count": pl.Int64, "day": pl.Date, "clock": pl.Int64, "yes_no": pl.Boolean}
 _WEATHER_SCHEMA = {"weather": pl.String, "time_utc": pl.Datetime("us"), "air_temperature_c": pl.Float64}
@@ -34,6 +35,7 @@ class Register:
     visit: pl.DataFrame
     weather: pl.DataFrame
     tariff_band: pl.DataFrame
+    tariff_holiday: pl.DataFrame
     problems: list[Problem] = field(default_factory=list)
     set_aside: dict[str, str] = field(default_factory=dict)
 
@@ -70,7 +72,8 @@ class Register:
             "pump_curve": self.pump_curve,
             "visit": self.visit,
             "weather": self.weather,
-            "tariff_band": self.tariff_band,
+            "tariff_rate": self.tariff_band,
+            "tariff_holiday": self.tariff_holiday,
         }
 
 
@@ -87,7 +90,7 @@ def load_register(folder: Path) -> Register:
     plan = _optional(folder, "plans.csv", PLANS, problems)
     curves = _optional(folder, "pump_curves.csv", PUMP_CURVES, problems)
     visits = _visits(folder, problems)
-    tariff_band = read_tariffs(folder / "tariffs", problems)
+    tariffs = read_tariffs(folder / "tariffs", problems)
     weather = _read_weather(folder / "weather", problems)
     if fleet is None or not (sites.header_ok and pumps.header_ok):
         raise FleetError(problems)
@@ -107,7 +110,7 @@ def load_register(folder: Path) -> Register:
         visits.rows, "site_id", {row["site_id"] for row in sites.rows + sites.bad}, "visits.csv", "sites.csv", "warns"
     )
     problems += checks.references(visits.rows, "pump_id", set(site_of), "visits.csv", "pumps.csv", "warns")
-    problems += checks.references(sites.rows, "tariff", set(tariff_band["tariff"]), "sites.csv", "tariffs/", "warns")
+    problems += checks.references(sites.rows, "tariff", set(tariffs.files), "sites.csv", "tariffs/", "warns")
     problems += checks.references(sites.rows, "weather", set(weather["weather"]), "sites.csv", "weather/", "warns")
     problems += curve_problems + checks.references(
         pumps.rows, "curve", good_curves, "pumps.csv", "the usable curves of pump_curves.csv", "warns"
@@ -148,6 +151,8 @@ def load_register(folder: Path) -> Register:
     pump_ids = {row["pump_id"] for row in keep_pumps}
     for row in keep_sites:
         row["zone"] = row["zone"] or fleet.zone
+    priced, unpriced = settle_blocks(keep_sites, tariffs.blocks)
+    problems += unpriced
     return Register(
         fleet=fleet,
         site=_frame(keep_sites, SITES).sort("site_id"),
@@ -164,7 +169,8 @@ def load_register(folder: Path) -> Register:
             "site_id", "day_local", "pump_id", "work", "speed_rpm"
         ),
         weather=weather,
-        tariff_band=tariff_band,
+        tariff_band=tariffs.bands(priced),
+        tariff_holiday=tariffs.holidays(priced),
         problems=problems,
         set_aside=dict(sorted(set_aside.items())),
     )
