@@ -1,152 +1,49 @@
 -- One site's local day against its single-speed baseline: raw, and at equal volume, with the reason where the day does
 -- not count.
 -- Grain: one site and local day; columns of tables.SAVINGS.
--- Inputs: daily (tables.DAILY), pump, site, speed_grid (tables.SPEED_GRID), struck_day (site_id, day_local, reason).
--- Parameters: half-widths as shares: $measured, $nameplate, $owner_record, $stipulated, $no_evidence of the baseline
---   power by evidence, $baseline_flow of a baseline flow in the register; $least_coverage as in daily.sql, for wording.
+-- Inputs: savings_day, exclusions (tables.EXCLUSIONS), savings_band (tables.SAVINGS_BANDS).
+-- Parameters: $co2_kg_per_kwh of the fleet file, null where none stands with its source.
 -- Columns with units: tables.SAVINGS.
--- Raw: baseline power x recorded hours, less measured energy. Equal volume: baseline power x (volume / baseline flow),
--- less measured. No number at all where a pump's day is not believed: savings of missing time are not savings (CalTRACK
--- 2.0, 3.5.4.1).
--- Baseline flow and volume that come off one system curve err together, so their ratio is taken at both ends of the
--- curve; all other terms are independent and add in quadrature. Terms of one kind add straight over the pumps of a
--- site, which share meters and memory.
--- Service: the required turnovers where entered, else the water the baseline moved in its hours; a day whose upper
--- bound of volume falls short of it does not count. Reasons are tried in the order of the case below.
-with full_speed as (
-    select
-        pump.pump_id,
-        speed_grid.flow_m3h_lo, speed_grid.flow_m3h_mid, speed_grid.flow_m3h_hi
-    from pump
-    join speed_grid
-        on speed_grid.pump_id = pump.pump_id
-        and speed_grid.speed_rpm = cast(round(pump.full_speed_rpm / 25) * 25 as bigint)
-    where speed_grid.flow_m3h_mid > 0
-),
-baseline as (
-    select
-        pump.pump_id,
-        pump.baseline_power_w as power_w,
-        pump.baseline_hours_per_day as hours,
-        coalesce(pump.baseline_flow_m3h * (1 - $baseline_flow), full_speed.flow_m3h_lo) as flow_lo,
-        coalesce(pump.baseline_flow_m3h, full_speed.flow_m3h_mid) as flow_mid,
-        coalesce(pump.baseline_flow_m3h * (1 + $baseline_flow), full_speed.flow_m3h_hi) as flow_hi,
-        pump.baseline_flow_m3h is null as flow_from_curve,
-        coalesce(pump.baseline_evidence, 'no evidence recorded') as evidence,
-        case pump.baseline_evidence
-            when 'measured' then $measured
-            when 'nameplate' then $nameplate
-            when 'owner record' then $owner_record
-            when 'stipulated' then $stipulated
-            else $no_evidence
-        end as power_half_width
-    from pump
-    left join full_speed using (pump_id)
-),
-pump_days as (
-    select
-        daily.*,
-        baseline.* exclude (pump_id),
-        baseline.power_w * baseline.hours / 1000 as baseline_kwh,
-        baseline.power_w / 1000 * daily.volume_m3_mid / baseline.flow_mid as equal_kwh,
-        baseline.flow_from_curve and daily.volume_source in ('commissioned', 'curve') as errs_together
-    from daily
-    join baseline using (pump_id)
-),
-terms as (
-    select
-        *,
-        baseline_kwh * power_half_width as baseline_off,
-        equal_kwh * power_half_width as equal_power_off,
-        -- How far the equal-volume energy may fall below, or rise above, its mid value through volume and flow.
-        case when errs_together
-            then greatest(
-                equal_kwh - power_w / 1000 * least(volume_m3_lo / nullif(flow_lo, 0), volume_m3_hi / flow_hi), 0
-            )
-            else equal_kwh * sqrt(pow(1 - volume_m3_lo / nullif(volume_m3_mid, 0), 2) + pow(1 - flow_mid / flow_hi, 2))
-        end as equal_below,
-        case when errs_together
-            then greatest(
-                power_w / 1000 * greatest(volume_m3_lo / nullif(flow_lo, 0), volume_m3_hi / flow_hi) - equal_kwh, 0
-            )
-            else equal_kwh * sqrt(
-                pow(volume_m3_hi / nullif(volume_m3_mid, 0) - 1, 2) + pow(flow_mid / nullif(flow_lo, 0) - 1, 2)
-            )
-        end as equal_above
-    from pump_days
-),
-site_days as (
+-- Money: each band's saving at its own price. Its interval: the baseline's half-width at the baseline's mean price, the
+-- meter's at the pump's own mean price, in quadrature (first order).
+with priced as (
     select
         site_id, day_local,
-        min(coverage) as coverage,
-        bool_and(valid) as valid,
-        bool_and(believed) as believed,
-        max(longest_gap_min) as longest_gap_min,
-        -- A sum over pumps of which one is unknown is unknown.
-        case when bool_and(energy_kwh_mid is not null) then sum(energy_kwh_mid order by pump_id) end as measured_kwh,
-        sum(energy_kwh_mid - energy_kwh_lo order by pump_id) as measured_below,
-        sum(energy_kwh_hi - energy_kwh_mid order by pump_id) as measured_above,
-        case when bool_and(cost is not null) then sum(cost order by pump_id) end as cost,
-        case when bool_and(volume_m3_hi is not null) then sum(turnovers_hi order by pump_id) end as turnovers_hi,
-        case when bool_and(volume_m3_hi is not null) then sum(volume_m3_hi order by pump_id) end as volume_m3_hi,
-        case when bool_and(flow_mid is not null and hours is not null)
-            then sum(flow_mid * hours order by pump_id) end as baseline_volume_m3,
-        case when bool_and(baseline_kwh is not null) then sum(baseline_kwh order by pump_id) end as baseline_kwh,
-        sum(baseline_off order by pump_id) as baseline_off,
-        case when bool_and(equal_kwh is not null) then sum(equal_kwh order by pump_id) end as baseline_equal_kwh,
-        sum(equal_power_off order by pump_id) as equal_power_off,
-        sum(coalesce(equal_below, 0) order by pump_id) as equal_below,
-        sum(coalesce(equal_above, 0) order by pump_id) as equal_above,
-        string_agg(distinct evidence, ', ' order by evidence) as evidence,
-        string_agg(distinct energy_source, ', ' order by energy_source) as energy_source,
-        string_agg(distinct volume_source, ', ' order by volume_source) as volume_source
-    from terms
+        sum(measured_kwh * price_per_kwh order by band, price_per_kwh) as measured_money,
+        if(
+            count(baseline_kwh) = count(*), sum(baseline_kwh * price_per_kwh order by band, price_per_kwh), null
+        ) as baseline_money,
+        if(
+            count(baseline_equal_kwh) = count(*),
+            sum(baseline_equal_kwh * price_per_kwh order by band, price_per_kwh), null
+        ) as equal_money,
+        if(count(measured_kwh) = count(*), sum(measured_kwh order by band, price_per_kwh), null) as banded_kwh,
+        any_value(method) as method,
+        sum(window_min order by band, price_per_kwh) filter (peak) / 60 as peak_h,
+        sum(measured_kwh order by band, price_per_kwh) filter (peak) as measured_peak_kwh,
+        sum(baseline_kwh order by band, price_per_kwh) filter (peak) as baseline_peak_kwh
+    from savings_band
     group by site_id, day_local
 ),
-numbers as (
-    select
-        site_days.*,
-        site.season, site.required_turnovers,
-        struck.reason as struck_reason,
-        case when believed then measured_kwh end as day_kwh,
-        case when believed then baseline_kwh - measured_kwh end as raw_mid,
-        sqrt(pow(baseline_off, 2) + pow(measured_above, 2)) as raw_below,
-        sqrt(pow(baseline_off, 2) + pow(measured_below, 2)) as raw_above,
-        case when believed then baseline_equal_kwh - measured_kwh end as equal_mid,
-        sqrt(pow(equal_power_off, 2) + pow(equal_below, 2) + pow(measured_above, 2)) as equal_off_below,
-        sqrt(pow(equal_power_off, 2) + pow(equal_above, 2) + pow(measured_below, 2)) as equal_off_above
-    from site_days
-    join site using (site_id)
-    left join (
-        select site_id, day_local, min(reason) as reason from struck_day group by site_id, day_local
-    ) as struck using (site_id, day_local)
+first_reason as (
+    select site_id, day_local, arg_min(reason, place) as reason from exclusions group by site_id, day_local
 ),
-reasons as (
+money as (
     select
-        *,
-        case
-            when struck_reason is not null then struck_reason
-            when season = 'closed' then 'closed for the season'
-            when baseline_kwh is null then 'no baseline recorded for every pump'
-            when coverage < $least_coverage
-                then printf(
-                    '%d %% of the day observed, %d %% needed',
-                    cast(floor(coverage * 100) as integer),
-                    cast(round($least_coverage * 100) as integer)
-                )
-            when not valid then printf('a gap of %d minutes', cast(ceil(longest_gap_min) as integer))
-            when not believed then 'the data of a pump are in doubt'
-            when measured_kwh is null then 'energy unknown: no meter and no fitted power curve'
-            when baseline_equal_kwh is null and volume_m3_hi is null then 'volume unknown: no flow source'
-            when baseline_equal_kwh is null
-                then 'no baseline flow: no flow recorded and none by the curve at full speed'
-            when required_turnovers is not null and turnovers_hi < required_turnovers
-                then printf('filtered at most %.2f turnovers of %.2f required', turnovers_hi, required_turnovers)
-            when required_turnovers is null and volume_m3_hi < baseline_volume_m3
-                then 'no required turnovers entered, and filtered less than the baseline did'
-            else ''
-        end as reason
-    from numbers
+        savings_day.*,
+        coalesce(first_reason.reason, '') as reason,
+        priced.method,
+        case when banded_kwh is not null then baseline_money - measured_money end as raw_money_mid,
+        case when banded_kwh is not null then equal_money - measured_money end as equal_money_mid,
+        abs(baseline_money / nullif(savings_day.baseline_kwh, 0)) as baseline_price,
+        abs(coalesce(equal_money / nullif(baseline_equal_kwh, 0), 0)) as equal_price,
+        abs(coalesce(measured_money / nullif(measured_kwh, 0), 0)) as measured_price,
+        measured_peak_kwh / peak_h as measured_peak_kw,
+        case when priced.method = 'hours of the single-speed pump'
+            then baseline_peak_kwh / peak_h end as baseline_peak_kw
+    from savings_day
+    left join first_reason using (site_id, day_local)
+    left join priced using (site_id, day_local)
 ),
 savings as (
     select
@@ -163,9 +60,34 @@ savings as (
         equal_mid - equal_off_below as equal_kwh_lo,
         equal_mid as equal_kwh_mid,
         equal_mid + equal_off_above as equal_kwh_hi,
-        equal_mid * cost / nullif(measured_kwh, 0) as equal_money_mid,
-        concat('baseline ', evidence, '; energy ', energy_source, '; volume ', volume_source) as source
-    from reasons
+        equal_money_mid,
+        concat('baseline ', evidence, '; energy ', energy_source, '; volume ', volume_source) as source,
+        raw_mid / nullif(baseline_kwh, 0) as raw_share_mid,
+        equal_mid / nullif(baseline_equal_kwh, 0) as equal_share_mid,
+        raw_money_mid - sqrt(pow(baseline_off * baseline_price, 2) + pow(measured_above * measured_price, 2))
+            as raw_money_lo,
+        raw_money_mid,
+        raw_money_mid + sqrt(pow(baseline_off * baseline_price, 2) + pow(measured_below * measured_price, 2))
+            as raw_money_hi,
+        equal_money_mid - sqrt(
+            (pow(equal_power_off, 2) + pow(equal_below, 2)) * pow(equal_price, 2)
+            + pow(measured_above * measured_price, 2)
+        ) as equal_money_lo,
+        equal_money_mid + sqrt(
+            (pow(equal_power_off, 2) + pow(equal_above, 2)) * pow(equal_price, 2)
+            + pow(measured_below * measured_price, 2)
+        ) as equal_money_hi,
+        coalesce(method, '') as money_method,
+        measured_peak_kw,
+        baseline_peak_kw,
+        baseline_peak_kw - measured_peak_kw as peak_kw_saved,
+        equal_mid * $co2_kg_per_kwh as co2_kg_mid,
+        case
+            when not believed or required_m3 is null or volume_m3_lo is null then 'cannot tell'
+            when volume_m3_lo >= required_m3 then 'shown'
+            else 'not shown'
+        end as service
+    from money
     order by site_id, day_local
 )
 select * from savings

@@ -1,7 +1,8 @@
 -- C12, runs in peak hours: more of the energy falls in the tariff's peak than an even spread over the day gives.
 -- grain: one site. inputs: site_fact, site_day, tariff_band. parameters: $ratio (against the share of hours), $days (of
 --   the days that have a peak), $money_limit [currency per week]. columns: those of EVIDENCE that it fills.
--- Weekday is Monday to Friday; holidays are not represented.
+-- Weekday is Monday to Friday of a plain week in the season of the newest day (tariff_band.sql); a holiday counts as its
+--   weekday here, which can only make the finding rarer.
 with bands as (
     select tariff, day_kind, sum(stop_min - start_min) filter (peak) / sum(stop_min - start_min) as peak_share,
         sum(price_per_kwh * (stop_min - start_min) order by start_min) filter (peak) / sum(stop_min - start_min) filter (peak)

@@ -1,7 +1,7 @@
 -- Mean price of each quarter hour of the clock over a week of five weekdays and two weekend days.
 -- grain: one tariff and quarter. inputs: tariff_band. parameters: none. columns: tariff, quarter (0..95), price_per_kwh
 --   [currency/kWh].
--- Holidays are not represented.
+-- A plain week of the season: holidays are left out (tariff_band.sql).
 with quarters as (
     select unnest(range(96)) as quarter
 ),

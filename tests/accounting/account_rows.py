@@ -10,6 +10,7 @@ import polars as pl
 
 from pumpledger.accounting.daily import AccountingParameters, build_daily
 from pumpledger.accounting.savings import build_savings
+from pumpledger.engine.account_tables import LOADING
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import PROFILE, SPANS, SPEED_GRID
 
@@ -56,6 +57,7 @@ _TYPES = {
         "baseline_hours_per_day": pl.Float64,
         "baseline_flow_m3h": pl.Float64,
         "baseline_evidence": pl.String,
+        "baseline_start_min": pl.Int64,
     },
     "local_day": {
         "zone": pl.String,
@@ -72,7 +74,7 @@ _TYPES = {
         "end_utc": pl.Datetime("us"),
         "clock_min": pl.Int64,
     },
-    "tariff_band": {
+    "tariff_rate": {
         "tariff": pl.String,
         "band": pl.String,
         "day_kind": pl.String,
@@ -80,7 +82,9 @@ _TYPES = {
         "stop_min": pl.Int64,
         "price_per_kwh": pl.Float64,
         "peak": pl.Boolean,
+        "month": pl.Int64,
     },
+    "tariff_holiday": {"tariff": pl.String, "day_local": pl.Date, "day_kind": pl.String},
     "plan_window": {
         "pump_id": pl.String,
         "day_local": pl.Date,
@@ -91,6 +95,7 @@ _TYPES = {
     },
     "pump_doubt": {"pump_id": pl.String, "doubt": pl.String},
     "struck_day": {"site_id": pl.String, "day_local": pl.Date, "reason": pl.String},
+    "idle_day": {"site_id": pl.String, "day_local": pl.Date, "observed_min": pl.Float64},
 }
 
 
@@ -212,18 +217,64 @@ def accounts(
     struck: list[dict] | None = None,
     parameters: AccountingParameters | None = None,
     zone: str = ZONE,
+    **more: object,
 ) -> tuple[list[dict], list[dict]]:
     """Rows of ``daily`` and ``savings`` for these inputs."""
+    tables = all_accounts(
+        spans,
+        days=days,
+        sites=sites,
+        pumps=pumps,
+        grids=grids,
+        windows=windows,
+        doubts=doubts,
+        struck=struck,
+        parameters=parameters,
+        zone=zone,
+        **more,
+    )
+    return tables["daily"], tables["savings"]
+
+
+def rate_rows(bands: tuple[tuple, ...], month: int | None = None) -> list[dict]:
+    """Rows of ``tariff_rate`` of the tariff evening peak."""
+    columns = list(_TYPES["tariff_rate"])
+    return [dict(zip(columns, ("evening peak", *band, month), strict=True)) for band in bands]
+
+
+def all_accounts(
+    spans: list[dict],
+    *,
+    days: list[date] | None = None,
+    sites: list[dict] | None = None,
+    pumps: list[dict] | None = None,
+    grids: pl.DataFrame | None = None,
+    windows: list[dict] | None = None,
+    doubts: list[dict] | None = None,
+    struck: list[dict] | None = None,
+    idle: list[dict] | None = None,
+    parameters: AccountingParameters | None = None,
+    zone: str = ZONE,
+    rates: list[dict] | None = None,
+    holidays: list[date] | None = None,
+    holiday_kind: str = "weekend",
+    co2_kg_per_kwh: float | None = None,
+) -> dict[str, list[dict]]:
+    """Rows of the tables that the accounts make: daily, day_band, savings, savings_band, exclusions."""
     day_rows, quarters = calendar(days or [MONDAY], zone)
     tables = {
         "site": sites or [SITE],
         "pump": pumps or [PUMP],
         "local_day": day_rows,
         "quarter": quarters,
-        "tariff_band": [dict(zip(_TYPES["tariff_band"], ("evening peak", *band), strict=True)) for band in BANDS],
+        "tariff_rate": rates or rate_rows(BANDS),
+        "tariff_holiday": [
+            {"tariff": "evening peak", "day_local": day, "day_kind": holiday_kind} for day in holidays or []
+        ],
         "plan_window": windows or [],
         "pump_doubt": doubts or [],
         "struck_day": struck or [],
+        "idle_day": idle or [],
     }
     chosen = parameters or AccountingParameters()
     with Database(threads=1) as db:
@@ -231,7 +282,9 @@ def accounts(
             db.load(name, pl.DataFrame(rows, schema=_TYPES[name]))
         db.load("span", pl.DataFrame(spans, schema=SPANS.schema))
         db.load("profile", PROFILE.empty())
+        db.load("loading", LOADING.empty())
         db.load("speed_grid", grid() if grids is None else grids)
         build_daily(db, chosen)
-        build_savings(db, chosen)
-        return db.table("daily").to_dicts(), db.table("savings").to_dicts()
+        build_savings(db, chosen, co2_kg_per_kwh)
+        names = ("daily", "day_band", "savings", "savings_band", "exclusions", "tariff_window")
+        return {name: db.table(name).to_dicts() for name in names}

@@ -349,9 +349,11 @@ def test_half_a_plans_file_is_not_used(folder) -> None:
 
 def test_hole_and_overlap_are_told_apart(folder) -> None:
     hole = folder.swap("tariffs/evening.toml", 'start = "21:00"', 'start = "22:00"').load()
-    assert hole.problems[0].sentence == "weekday from 21:00 is not covered by a band"
+    assert hole.problems[0].sentence == (
+        "weekday from 21:00 to 22:00 is not covered by a band; no money is computed by this file"
+    )
     overlap = folder.swap("tariffs/evening.toml", 'start = "22:00"', 'start = "20:30"').load()
-    assert overlap.problems[0].sentence == "weekday from 20:30 is covered twice"
+    assert overlap.problems[0].sentence.startswith("weekday from 20:30 to 21:00 is covered twice;")
     assert overlap.tariff_band.is_empty()
 
 

@@ -1,27 +1,41 @@
-"""Savings against the single-speed baseline: ``daily`` in, ``savings`` out.
+"""Savings against the single-speed baseline: ``daily`` and ``day_band`` in, ``savings``, the same by tariff band, and
+what is left out of them.
 
-Belongs here: the parameters. The rules, and when a day does not count, are said in ``sql/accounting/savings.sql``.
+Belongs here: the parameters and the order. The rules are said in ``sql/accounting``: the baseline in
+``baseline_day.sql``, service and why a day does not count in ``exclusions.sql``, money in ``savings_band.sql``.
 """
 
 from __future__ import annotations
 
 from pumpledger.accounting.daily import AccountingParameters
 from pumpledger.engine.database import Database
-from pumpledger.engine.tables import SAVINGS
-from pumpledger.hydraulics.uncertainty import BASELINE_FLOW, BASELINE_POWER, BASELINE_POWER_UNKNOWN
+from pumpledger.engine.tables import EXCLUSIONS, SAVINGS, SAVINGS_BANDS
+from pumpledger.hydraulics.uncertainty import BASELINE_FLOW, BASELINE_POWER
+
+DRY_SHARE = 0.5
+"""Of the power its speed takes: a pump that turns in air or vapour draws far less (common practice, no source)."""
+
+LEAST_DRY_MIN = 15.0
+"""Minutes of a day for it to be named: shorter is air that passes through (an assumption) [min]."""
 
 
-def build_savings(db: Database, parameters: AccountingParameters) -> None:
-    """Make table ``savings``, which conforms to ``tables.SAVINGS``: every site and local day that ``daily`` holds.
+def build_savings(db: Database, parameters: AccountingParameters, co2_kg_per_kwh: float | None = None) -> None:
+    """Make ``savings`` (tables.SAVINGS), ``savings_band`` (tables.SAVINGS_BANDS) and ``exclusions``
+    (tables.EXCLUSIONS): every site and local day that ``daily`` holds.
 
-    Reads ``daily``, ``pump``, ``site``, ``speed_grid`` and ``struck_day`` (site_id, day_local, reason), which may hold
-    no rows.
+    Reads ``daily``, ``day_band``, ``tariff_window``, ``span``, ``pump``, ``site``, ``speed_grid``, ``struck_day``
+    (site_id, day_local, reason) and ``idle_day``, which may hold no rows. Leaves ``baseline_day``, ``dry_day`` and
+    ``savings_day`` behind.
+
+    Args:
+        co2_kg_per_kwh: the fleet's factor [kg/kWh]; None where none stands with its source, and then no CO2 is given.
     """
     half_widths = {evidence.replace(" ", "_"): share for evidence, share in BASELINE_POWER.items()}
-    rows = db.query(
-        "accounting/savings",
-        half_widths
-        | {"no_evidence": BASELINE_POWER_UNKNOWN, "baseline_flow": BASELINE_FLOW}
-        | parameters.pick("least_coverage"),
-    )
+    db.build("baseline_day", "accounting/baseline_day", half_widths | {"baseline_flow": BASELINE_FLOW})
+    db.build("dry_day", "accounting/dry_day", {"dry_share": DRY_SHARE, "least_dry_min": LEAST_DRY_MIN})
+    db.build("savings_day", "accounting/savings_day")
+    left_out = db.query("accounting/exclusions", parameters.pick("least_coverage"))
+    db.load("exclusions", EXCLUSIONS.conform(left_out))
+    db.load("savings_band", SAVINGS_BANDS.conform(db.query("accounting/savings_band")))
+    rows = db.query("accounting/savings", {"co2_kg_per_kwh": co2_kg_per_kwh})
     db.load("savings", SAVINGS.conform(rows))

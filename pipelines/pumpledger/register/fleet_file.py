@@ -10,7 +10,8 @@ from pathlib import Path
 from pumpledger.problems import FleetError, Problem
 from pumpledger.register.zone import is_zone
 
-_KNOWN = ("name", "made_up", "zone", "units", "currency", "meter_accuracy", "source", "rules")
+_KNOWN = ("name", "made_up", "zone", "units", "currency", "meter_accuracy", "co2_kg_per_kwh", "co2_source", "source",
+          "rules")  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,10 @@ class Source:
 @dataclass(frozen=True, slots=True)
 class FleetFile:
     """What fleet.toml says. ``meter_accuracy`` is the relative accuracy of logged power and energy (0.02 is 2 %);
-    ``rules`` are thresholds in place of the defaults: rule -> parameter -> value."""
+    ``rules`` are thresholds in place of the defaults: rule -> parameter -> value.
+
+    ``co2_kg_per_kwh`` stands only with ``co2_source``, the document it is taken from; else neither does.
+    """
 
     name: str
     made_up: bool
@@ -35,6 +39,8 @@ class FleetFile:
     meter_accuracy: float
     sources: tuple[Source, ...]
     rules: dict[str, dict[str, float]] = field(default_factory=dict)
+    co2_kg_per_kwh: float | None = None
+    co2_source: str = ""
 
 
 def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
@@ -98,6 +104,7 @@ def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
     problems += faults
     if faults:
         return None
+    factor = _co2(content, name, problems)
     return FleetFile(
         name=str(content.get("name", folder.name)),
         made_up=content.get("made_up", False),
@@ -107,7 +114,29 @@ def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
         meter_accuracy=float(accuracy),
         sources=sources,
         rules=rules,
+        co2_kg_per_kwh=factor,
+        co2_source=str(content["co2_source"]).strip() if factor is not None else "",
     )
+
+
+def _co2(content: dict[str, object], name: str, problems: list[Problem]) -> float | None:
+    """The factor, where it is a number and its source is named; else a problem that says what is withheld."""
+    factor, source = content.get("co2_kg_per_kwh"), content.get("co2_source")
+    if factor is None and source is None:
+        return None
+    named = isinstance(source, str) and bool(source.strip())
+    if isinstance(factor, bool) or not isinstance(factor, int | float) or not 0 < factor <= 3:
+        sentence = "co2_kg_per_kwh is a number above 0 and at most 3, in kg per kWh; no CO2 is given until it stands"
+        problems.append(Problem("co2_factor", sentence, "warns", name, column="co2_kg_per_kwh"))
+        return None
+    if not named:
+        sentence = (
+            "co2_kg_per_kwh stands without its source; name in co2_source the document, edition and year it is taken "
+            "from; no CO2 is given until then"
+        )
+        problems.append(Problem("co2_source", sentence, "warns", name, column="co2_source"))
+        return None
+    return float(factor)
 
 
 def _sources(declared: object, name: str, faults: list[Problem]) -> tuple[Source, ...]:

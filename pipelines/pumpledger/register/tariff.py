@@ -1,17 +1,22 @@
-"""Tariff files: price bands by wall clock, weekday and weekend. Holidays are not represented, a stated limit.
+"""Tariff files of a fleet folder: ``tariffs/*.toml`` and ``tariffs/*.json``, checked whole, as one table of bands.
 
-Belongs here: reading and covering. Money is computed in `accounting`.
+Belongs here: which files there are, that each covers every hour once, and the table. What a file says is read in
+`tariff_toml` and `tariff_urdb`; which block a site pays is settled in `tariff_block`. Money is computed in
+`accounting`.
 """
 
 from __future__ import annotations
 
-import re
-import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
 
 from pumpledger.problems import Problem
+from pumpledger.register.tariff_file import DAY_KINDS, Band, TariffFile
+from pumpledger.register.tariff_toml import read_toml
+from pumpledger.register.tariff_urdb import read_urdb
 
 SCHEMA = {
     "tariff": pl.String,
@@ -21,106 +26,104 @@ SCHEMA = {
     "stop_min": pl.Int64,
     "price_per_kwh": pl.Float64,
     "peak": pl.Boolean,
+    "month": pl.Int64,
 }
-_QUARTER = re.compile(r"(\d{1,2}):(00|15|30|45)", re.ASCII)
-_DAY_KINDS = {"weekday": ("weekday",), "weekend": ("weekend",), "all": ("weekday", "weekend")}
+"""``month`` 1-12; null where the band holds all year. ``day_kind`` weekday, weekend or holiday."""
+
+HOLIDAY_SCHEMA = {"tariff": pl.String, "day_local": pl.Date, "day_kind": pl.String}
+"""Days that a tariff does not bill by their weekday, and by what they are billed instead: holiday or weekend."""
+
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
 
 
-def read_tariffs(folder: Path, problems: list[Problem]) -> pl.DataFrame:
-    """All bands of ``tariffs/*.toml`` that cover each day from 00:00 to 24:00 once; a file that does not is set
-    aside."""
-    rows: list[dict[str, object]] = []
-    for path in sorted(folder.glob("*.toml")):
-        name = f"tariffs/{path.name}"
+@dataclass(frozen=True, slots=True)
+class Tariffs:
+    """Usable tariffs: bands and holidays as rows, by name; ``blocks`` is how many blocks of kWh each has."""
+
+    files: dict[str, TariffFile] = field(default_factory=dict)
+
+    @property
+    def blocks(self) -> dict[str, int]:
+        return {name: file.blocks for name, file in self.files.items()}
+
+    def bands(self, priced: dict[str, tuple[str, int]]) -> pl.DataFrame:
+        """The table of bands; ``priced`` maps the name a site's tariff goes by to its file and block."""
+        rows = [
+            {
+                "tariff": shown,
+                "band": band.name,
+                "day_kind": band.day_kind,
+                "start_min": band.start_min,
+                "stop_min": band.stop_min,
+                "price_per_kwh": band.prices[block - 1],
+                "peak": band.peak,
+                "month": band.month,
+            }
+            for shown, (name, block) in priced.items()
+            for band in self.files[name].bands
+        ]
+        return pl.DataFrame(rows, schema=SCHEMA).sort("tariff", "month", "day_kind", "start_min")
+
+    def holidays(self, priced: dict[str, tuple[str, int]]) -> pl.DataFrame:
+        """The table of holidays of the same tariffs."""
+        rows = [
+            (shown, day, self.files[name].holiday_kind)
+            for shown, (name, _) in priced.items()
+            for day in self.files[name].holidays
+        ]
+        return pl.DataFrame(rows, schema=HOLIDAY_SCHEMA, orient="row").sort("tariff", "day_local")
+
+
+def read_tariffs(folder: Path, problems: list[Problem]) -> Tariffs:
+    """All tariffs of ``folder`` that cover each hour of each day once; a file that does not is set aside, every fault
+    of it among ``problems``."""
+    files: dict[str, TariffFile] = {}
+    paths = sorted([*folder.glob("*.toml"), *folder.glob("*.json")])
+    twice = {path.stem for path in paths if sum(other.stem == path.stem for other in paths) > 1}
+    for path in paths:
+        shown = f"tariffs/{path.name}"
         found: list[Problem] = []
-        bands = _read_bands(path, name, found)
-        if not found:
-            _check_cover(bands, name, found)
+        if path.stem in twice:
+            found.append(Problem("tariff_twice", f"{path.stem!r} stands as .toml and as .json; keep one", file=shown))
+        read = read_toml if path.suffix == ".toml" else read_urdb
+        file = read(path, shown, found)
+        if file is not None and not any(problem.severity == "disqualifies" for problem in found):
+            found += _uncovered(file, shown)
         problems.extend(found)
-        if not found:
-            rows.extend(bands)
-    return pl.DataFrame(rows, schema=SCHEMA).sort("tariff", "day_kind", "start_min")
+        if file is not None and not any(problem.severity == "disqualifies" for problem in found):
+            files[path.stem] = file
+    return Tariffs(files)
 
 
-def _read_bands(path: Path, name: str, found: list[Problem]) -> list[dict[str, object]]:
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
-        found.append(Problem("tariff_unreadable", f"is not a TOML file ({error})", file=name))
-        return []
-    bands: list[dict[str, object]] = []
-    declared = content.get("band")
-    if not isinstance(declared, list) or not declared or not all(isinstance(band, dict) for band in declared):
-        found.append(Problem("tariff_empty", "has no [[band]]; at least one is needed", file=name))
-        return []
-    for number, band in enumerate(declared, start=1):
-        where = f"band {number}"
-        start, stop = _quarter(band.get("start", "00:00")), _quarter(band.get("stop", "24:00"))
-        price, days = band.get("price_per_kwh"), band.get("days", "all")
-        if start is None or stop is None:
-            found.append(
-                Problem(
-                    "tariff_clock",
-                    f"{where}: start and stop are HH:MM on a quarter hour, 00:00 to 24:00",
-                    file=name,
-                    column="start",
-                )
+def _uncovered(file: TariffFile, shown: str) -> Iterator[Problem]:
+    """Every stretch of a kind of day that no band covers, or that two do."""
+    kinds = DAY_KINDS if file.holiday_kind == "holiday" else DAY_KINDS[:2]
+    seasonal = any(band.month is not None for band in file.bands)
+    for month in range(1, 13) if seasonal else (None,):
+        for kind in kinds:
+            bands = sorted(
+                (b for b in file.bands if b.day_kind == kind and b.month in (None, month)), key=lambda b: b.start_min
             )
-        if not isinstance(price, int | float) or isinstance(price, bool) or not -5 <= price <= 50:
-            found.append(
-                Problem(
-                    "tariff_price",
-                    f"{where}: price_per_kwh is a number from -5 to 50",
-                    file=name,
-                    column="price_per_kwh",
-                )
-            )
-        if not isinstance(days, str) or days not in _DAY_KINDS:
-            found.append(Problem("tariff_days", f"{where}: days is weekday, weekend or all", file=name, column="days"))
-        if not isinstance(band.get("peak", False), bool):
-            found.append(
-                Problem("tariff_peak", f"{where}: peak is true or false, without quotes", file=name, column="peak")
-            )
-        if found:
-            continue
-        pieces = [(start, stop)] if start < stop else [(start, 1440), (0, stop)]
-        for kind in _DAY_KINDS[days]:
-            for first, last in pieces:
-                if first < last:
-                    bands.append(
-                        {
-                            "tariff": path.stem,
-                            "band": str(band.get("name", where)),
-                            "day_kind": kind,
-                            "start_min": first,
-                            "stop_min": last,
-                            "price_per_kwh": float(price),
-                            "peak": band.get("peak", False),
-                        }
-                    )
-    return bands
+            when = f"{kind} in {_MONTHS[month - 1]}" if month else kind
+            for start, stop, fault in _faults(bands):
+                sentence = f"{when} from {_clock(start)} to {_clock(stop)} {fault}; no money is computed by this file"
+                yield Problem("tariff_cover", sentence, file=shown)
 
 
-def _quarter(text: object) -> int | None:
-    found = _QUARTER.fullmatch(str(text))
-    total = int(found[1]) * 60 + int(found[2]) if found else 1441
-    return total if total <= 1440 else None
+def _faults(bands: list[Band]) -> Iterator[tuple[int, int, str]]:
+    reached = 0
+    for band in bands:
+        if band.start_min > reached:
+            yield reached, band.start_min, "is not covered by a band"
+        elif band.start_min < reached:
+            yield band.start_min, min(reached, band.stop_min), "is covered twice"
+        reached = max(reached, band.stop_min)
+    if reached < 1440:
+        yield reached, 1440, "is not covered by a band"
 
 
-def _check_cover(bands: list[dict[str, object]], name: str, found: list[Problem]) -> None:
-    for kind in ("weekday", "weekend"):
-        reached = 0
-        for band in sorted((b for b in bands if b["day_kind"] == kind), key=lambda b: b["start_min"]):
-            if band["start_min"] != reached:
-                fault = "is not covered by a band" if band["start_min"] > reached else "is covered twice"
-                at = min(reached, band["start_min"]) if band["start_min"] > reached else band["start_min"]
-                found.append(Problem("tariff_cover", f"{kind} from {at // 60:02d}:{at % 60:02d} {fault}", file=name))
-            reached = max(reached, band["stop_min"])
-        if reached < 1440:
-            found.append(
-                Problem(
-                    "tariff_cover",
-                    f"{kind} from {reached // 60:02d}:{reached % 60:02d} is not covered by a band",
-                    file=name,
-                )
-            )
+def _clock(minute: int) -> str:
+    return f"{minute // 60:02d}:{minute % 60:02d}"
