@@ -9,8 +9,10 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pumpledger.accounting.balance import find_aux_draw
+from pumpledger.engine.account_tables import LOADING
 from pumpledger.engine.database import Database
-from pumpledger.engine.tables import DAILY
+from pumpledger.engine.tables import DAILY, DAY_BANDS
 from pumpledger.hydraulics.uncertainty import METERED_FLOW
 
 
@@ -31,6 +33,8 @@ class AccountingParameters:
             settled.
         least_counter_kwh: smallest step of an energy counter that carries a power [kWh]: with the usual
             resolution of 0.01 kWh at both ends it is known within 4 %.
+        running_rpm: the slowest speed that a pump holds [rev/min]: a grid step below 600, the slowest that can be keyed
+            in (common practice, no source).
     """
 
     meter_accuracy: float = 0.02
@@ -42,6 +46,7 @@ class AccountingParameters:
     counter_step_kwh: float = 0.01
     least_span_min: float = 10.0
     least_counter_kwh: float = 0.5
+    running_rpm: float = 575.0
 
     def pick(self, *names: str) -> dict[str, object]:
         """These parameters, for a query that uses them."""
@@ -53,16 +58,21 @@ def power_points(db: Database, parameters: AccountingParameters) -> pl.DataFrame
 
     Reads tables ``span`` and ``pump_doubt``.
     """
-    return db.query("accounting/power_points", parameters.pick("least_span_min", "least_counter_kwh"))
+    return db.query("accounting/power_points", parameters.pick("least_span_min", "least_counter_kwh", "running_rpm"))
 
 
-def build_daily(db: Database, parameters: AccountingParameters) -> None:
+def build_daily(db: Database, parameters: AccountingParameters, loading: pl.DataFrame | None = None) -> None:
     """Make table ``daily``, which conforms to ``tables.DAILY``: every pump and every local day of the calendar.
 
-    Reads ``span``, ``speed_grid``, ``pump``, ``site``, ``local_day``, ``quarter``, ``tariff_band``, ``plan_window`` and
-    ``pump_doubt``, all of which may hold no rows but must exist. Leaves ``tariff_window``, ``span_estimate``,
-    ``highest``, ``unknown_bound``, ``unknown_estimate`` and ``day_cost`` behind.
+    ``loading`` has rows of ``account_tables.LOADING``; without it the flow is that of a clean filter.
+
+    Reads ``span``, ``speed_grid``, ``pump``, ``site``, ``local_day``, ``quarter``, ``tariff_rate``, ``tariff_holiday``,
+    ``plan_window`` and ``pump_doubt``, all of which may hold no rows but must exist. Leaves ``tariff_window``,
+    ``span_estimate``, ``highest``, ``unknown_bound``, ``unknown_estimate``, ``day_band`` (tables.DAY_BANDS) and
+    ``day_cost`` behind.
     """
+    find_aux_draw(db)
+    db.load("loading", LOADING.empty() if loading is None else loading)
     db.build("tariff_window", "accounting/tariff_window")
     db.build(
         "span_estimate",
@@ -76,6 +86,7 @@ def build_daily(db: Database, parameters: AccountingParameters) -> None:
         "accounting/unknown_estimate",
         parameters.pick("least_coverage", "longest_gap_min", "near_rpm"),
     )
+    db.load("day_band", DAY_BANDS.conform(db.query("accounting/day_band")))
     db.build("day_cost", "accounting/day_cost")
     rows = db.query("accounting/daily", parameters.pick("least_coverage", "longest_gap_min", "counter_step_kwh"))
     db.load("daily", DAILY.conform(rows))

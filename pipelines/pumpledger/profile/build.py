@@ -22,6 +22,7 @@ STEADY = {
     # above the jitter of a drive (about 5 rpm either way, common practice, no source), below two steps of the grid
     "same_speed_rpm": 40.0,
 }
+COUNTER_RUN = {"longest_step_s": 3660.0}  # a counter that is read once an hour goes on without a break
 CAUSES = {
     "near_rpm": 50.0,  # two grid steps
     "edge_min": 16.0,  # one quarter-hour interval and a minute of clock
@@ -40,7 +41,7 @@ WALKS = 2
 
 
 def build_spans(db: Database, margin: timedelta, shared: bool = False) -> None:
-    """Fill ``span`` for the days of the calendar from ``reading``, ``export_hold`` and ``bad_value``; needs the register
+    """Fill ``span`` and ``counter_run`` for the days of the calendar from ``reading``, ``export_hold`` and ``bad_value``; needs the register
     and the calendar in ``db``.
 
     ``margin`` is the longest gap limit: how far outside the days a reading can still reach into them; ``shared`` says
@@ -49,7 +50,9 @@ def build_spans(db: Database, margin: timedelta, shared: bool = False) -> None:
     days = db.table("local_day")
     reach = {"from_utc": days["start_utc"].min() - margin, "to_utc": days["end_utc"].max() + margin}
     mend_counters(db)
-    db.load("steady", _steady(db, STANDING | reach | {"shared": shared}))
+    steady, runs = _walked(db, STANDING | reach | {"shared": shared})
+    db.load("steady", steady)
+    db.load("counter_run", runs)
     if shared:
         db.load("steady", db.query("profile/merged"))
     db.build("observed", "profile/observed")
@@ -57,19 +60,21 @@ def build_spans(db: Database, margin: timedelta, shared: bool = False) -> None:
     db.build("span", "profile/causes", CAUSES)
 
 
-def _steady(db: Database, parameters: dict[str, object]) -> pl.DataFrame:
-    """The rows of ``profile/steady``, walked along in parts: a sort and a walk each, two at a time."""
+def _walked(db: Database, parameters: dict[str, object]) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The rows of ``profile/steady`` and ``profile/counter_run``, walked along in parts: a sort and two walks each, two
+    parts at a time."""
 
-    def walked(pumps: tuple[str, str]) -> pl.DataFrame:
+    def walked(pumps: tuple[str, str]) -> tuple[pl.DataFrame, pl.DataFrame]:
         with db.beside() as own:
             own.build("ordered", "profile/ordered", parameters | {"from_pump": pumps[0], "to_pump": pumps[1]})
-            return own.query("profile/steady", STEADY)
+            return own.query("profile/steady", STEADY), own.query("profile/counter_run", COUNTER_RUN)
 
     readings = db.query("profile/reading_count")
     at_once = max(READINGS_AT_ONCE, readings["readings"].sum() // MOST_PARTS)
     parts = pump_ranges(readings, at_once) or [("", "")]
     with ThreadPoolExecutor(WALKS) as pool:
-        return pl.concat(pool.map(walked, parts))
+        steady, runs = zip(*pool.map(walked, parts), strict=True)
+    return pl.concat(steady), pl.concat(runs)
 
 
 def build_profile(db: Database) -> None:
