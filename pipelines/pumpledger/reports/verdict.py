@@ -22,11 +22,12 @@ _PLAIN = {code: None for code in (*range(32), *range(127, 160))} | {ord(NO_BREAK
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A sum with its bounds. Bounds are added, not combined in quadrature: meters of one kind err the same way."""
+    """A sum over the fleet with its bounds, and one sentence on where they come from (``fleet_savings``)."""
 
     lo: float
     mid: float
     hi: float
+    sources: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,15 +77,15 @@ def fleet_verdict(data: ReviewData) -> Verdict:
         reporting=int(weeks["reporting"].sum()),
         believable=int(weeks["believable"].sum()),
         needing={severity: severities[severity] for severity in NEEDING if severities.get(severity)},
-        energy=_interval(weeks, "energy_kwh"),
+        energy=_sum_of(data.fleet_savings, "energy"),
         energy_sites=weeks["energy_kwh_mid"].count(),
         compared_kwh=math.fsum(compared["measured"]) if compared.height else None,
         compared_best_kwh=math.fsum(compared["best"]) if compared.height else None,
         compared_days=compared.height,
         compared_sites=compared["site_id"].n_unique(),
-        equal=_interval(counted, "equal_kwh"),
+        equal=_sum_of(data.fleet_savings, "equal-volume saving"),
         equal_days=counted["equal_kwh_mid"].count(),
-        raw=_interval(counted, "raw_kwh"),
+        raw=_sum_of(data.fleet_savings, "raw saving"),
         raw_days=counted["raw_kwh_mid"].count(),
         counted_days=counted.height,
         savings_days=savings.height,
@@ -129,12 +130,9 @@ def _against_best_plan(daily: pl.DataFrame, weeks: pl.DataFrame) -> pl.DataFrame
     )
 
 
-def _interval(frame: pl.DataFrame, name: str) -> Interval | None:
-    known = frame.filter(pl.all_horizontal(pl.col(f"{name}_{bound}").is_not_null() for bound in ("lo", "mid", "hi")))
-    if not known.height:
-        return None
-    # fsum: the same bytes whatever the order or the number of threads.
-    return Interval(*(math.fsum(known[f"{name}_{bound}"]) for bound in ("lo", "mid", "hi")))
+def _sum_of(fleet_savings: pl.DataFrame, quantity: str) -> Interval | None:
+    rows = fleet_savings.filter((pl.col("quantity") == quantity) & (pl.col("place") == 0))
+    return Interval(*rows.select("lo_kwh", "mid_kwh", "hi_kwh", "sentence").row(0)) if rows.height else None
 
 
 def split_by_budget(
