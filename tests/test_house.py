@@ -30,6 +30,7 @@ LAYERS = [
     "planning",
     "reports",
     "orchestration",
+    "scoring",
     "cli",
 ]
 """Lowest first. engine.lake and workspace belong to one layer, and so do diagnosis and planning."""

@@ -103,16 +103,28 @@ def check(fleet: Path, csv: Path | None) -> None:
 @commands.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--sites", default=28, show_default=True, type=click.IntRange(24, 5000), help="Number of sites.")
-@click.option("--weeks", default=2, show_default=True, type=click.IntRange(2, 60), help="Number of ISO weeks.")
+@click.option("--weeks", default=2, show_default=True, type=click.IntRange(1, 60), help="Number of ISO weeks.")
 @click.option("--seed", default=7, show_default=True, type=int, help="The same seed gives the same bytes.")
-def demo(folder: Path, sites: int, weeks: int, seed: int) -> None:
+@click.option("--stated-errors", is_flag=True, help="Meters and records err as much as the review says they may.")
+def demo(folder: Path, sites: int, weeks: int, seed: int, stated_errors: bool) -> None:
     """Write a made-up fleet folder to FOLDER, with the truth about it in FOLDER/truth."""
     from pumpledger.simulator.fleet import make_fleet
 
     if folder.exists() and any(folder.iterdir()):
         raise click.ClickException(f"{folder} is not empty; name a new folder")
-    make_fleet(folder, sites, weeks, seed)
+    make_fleet(folder, sites, weeks, seed, stated_errors)
     click.echo(f"Made-up fleet of {sites} sites over {weeks} weeks: {folder}\nNext: pumpledger review {folder}")
+
+
+@commands.command()
+@_FLEET
+def score(fleet: Path) -> None:
+    """Hold the reviewed weeks of a made-up FLEET against its truth: how often intervals hold it, what was missed."""
+    from pumpledger.scoring.lines import score_lines
+    from pumpledger.scoring.score import score_fleet
+
+    for line in score_lines(score_fleet(fleet)):
+        click.echo(printable(line))
 
 
 @commands.command()

@@ -70,7 +70,9 @@ def test_a_threshold_of_a_mode_is_used(tmp_path: Path) -> None:
 
 
 def test_all_faults_are_said_at_once_and_nothing_is_written(tmp_path: Path) -> None:
-    folder = fleet(tmp_path, "[rules.C99]\nx = 1\n[rules.C6]\nhour = 22\nspeed_rpm = 100\n[rules.B13]\ndifferences = 1e9\n")
+    folder = fleet(
+        tmp_path, "[rules.C99]\nx = 1\n[rules.C6]\nhour = 22\nspeed_rpm = 100\n[rules.B13]\ndifferences = 1e9\n"
+    )
     done = CliRunner().invoke(commands, ["review", str(folder)])
     assert isinstance(done.exception, FleetError)
     told = str(done.exception)
@@ -79,7 +81,9 @@ def test_all_faults_are_said_at_once_and_nothing_is_written(tmp_path: Path) -> N
     assert not (folder / "lake").exists() and not (folder / "reports").exists()
 
 
-@pytest.mark.parametrize("text", ["rules = 3\n", "[rules]\nC6 = 22\n", "[rules.C6]\nhours = true\n", '[rules.C6]\nhours = "22"\n'])
+@pytest.mark.parametrize(
+    "text", ["rules = 3\n", "[rules]\nC6 = 22\n", "[rules.C6]\nhours = true\n", '[rules.C6]\nhours = "22"\n']
+)
 def test_what_is_no_table_of_numbers_is_named(tmp_path: Path, text: str) -> None:
     before, after = (text, "") if text.startswith("rules =") else ("", text)
     write_fleet(tmp_path, {"fleet.toml": before + FLEET + SOURCE + after})

@@ -7,7 +7,7 @@ from datetime import date
 import polars as pl
 from review_pumps import DAYS, FIRST, SITE_OF, VOLUMES, day_minutes, flow, stretches, watts
 
-from pumpledger.engine import tables
+from pumpledger.engine import account_tables, tables
 
 
 def daily() -> pl.DataFrame:
@@ -76,10 +76,12 @@ def savings(daily: pl.DataFrame) -> pl.DataFrame:
             reason = "no baseline is recorded" if base is None else "" if believed else "the day cannot be believed"
             if site == "QM-004" and day >= date(2026, 11, 5) and day < date(2026, 11, 8):
                 reason = "the pump did not run in planned time"
-            row = {
+            row = dict.fromkeys(tables.SAVINGS.columns) | {
                 "site_id": site,
                 "day_local": day,
                 "counted": reason == "",
+                "money_method": "hours of the present pump",
+                "service": "shown",
                 "reason": reason,
                 "coverage": day_rows["coverage"].min() if day_rows.height else None,
                 "measured_kwh": measured,
@@ -98,6 +100,35 @@ def savings(daily: pl.DataFrame) -> pl.DataFrame:
                 row["equal_money_mid"] = row["equal_kwh_mid"] * 0.3
             rows.append(row)
     return tables.SAVINGS.conform(pl.DataFrame(rows, infer_schema_length=None))
+
+
+def exclusions(savings: pl.DataFrame) -> pl.DataFrame:
+    left_out = savings.filter(~pl.col("counted")).select(
+        "site_id", "day_local", "reason", place=1, kind=pl.lit("in doubt"), minutes=pl.lit(60.0), excluded_min=1440.0
+    )
+    return tables.EXCLUSIONS.conform(left_out)
+
+
+def savings_bands(savings: pl.DataFrame) -> pl.DataFrame:
+    """One band a day at 0.30."""
+    counted = savings.filter("counted").select(
+        "site_id",
+        "day_local",
+        "measured_kwh",
+        "baseline_kwh",
+        "baseline_equal_kwh",
+        day_kind=pl.lit("weekday"),
+        band=pl.lit("all hours"),
+        price_per_kwh=0.3,
+        peak=False,
+        window_min=1440.0,
+        raw_kwh="raw_kwh_mid",
+        equal_kwh="equal_kwh_mid",
+        raw_money=pl.col("raw_kwh_mid") * 0.3,
+        equal_money=pl.col("equal_kwh_mid") * 0.3,
+        method="money_method",
+    )
+    return tables.SAVINGS_BANDS.conform(counted)
 
 
 def site_weeks(daily: pl.DataFrame, savings: pl.DataFrame, required: dict[str, float | None]) -> pl.DataFrame:
@@ -137,3 +168,26 @@ def site_weeks(daily: pl.DataFrame, savings: pl.DataFrame, required: dict[str, f
                 row[f"{name}_{bound}"] = counted[f"{name}_{bound}"].sum() if counted.height else None
         rows.append(row)
     return tables.SITE_WEEKS.conform(pl.DataFrame(rows, infer_schema_length=None))
+
+
+def fleet_savings(savings: pl.DataFrame, site_weeks: pl.DataFrame) -> pl.DataFrame:
+    """The fleet's sums with one part each: straight sums, as if all sites shared one meter."""
+    counted = savings.filter(pl.col("counted") & (pl.col("day_local") >= FIRST))
+    rows = []
+    for quantity, frame, name in (
+        ("energy", site_weeks, "energy_kwh"),
+        ("raw saving", counted, "raw_kwh"),
+        ("equal-volume saving", counted, "equal_kwh"),
+    ):
+        known = frame.drop_nulls(f"{name}_mid")
+        lo, mid, hi = (known[f"{name}_{bound}"].sum() for bound in ("lo", "mid", "hi"))
+        sites = known["site_id"].n_unique()
+        shared = {"quantity": quantity, "sites": sites, "below_kwh": mid - lo, "above_kwh": hi - mid}
+        sentence = f"Of the half-width of {quantity}, all comes from energy meters."
+        rows.append(
+            shared
+            | {"place": 0, "part": "total", "site_days": known.height, "lo_kwh": lo, "mid_kwh": mid, "hi_kwh": hi}
+            | {"sentence": sentence}
+        )
+        rows.append(shared | {"place": 1, "part": "energy meters", "sentence": "added straight"})
+    return account_tables.FLEET_SAVINGS.conform(pl.DataFrame(rows, schema=account_tables.FLEET_SAVINGS.schema))

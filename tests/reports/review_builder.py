@@ -9,7 +9,10 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 from review_accounts import daily as made_daily
+from review_accounts import exclusions as made_exclusions
+from review_accounts import fleet_savings as made_fleet_savings
 from review_accounts import savings as made_savings
+from review_accounts import savings_bands as made_bands
 from review_accounts import site_weeks as made_weeks
 from review_findings import actions as made_actions
 from review_findings import findings as made_findings
@@ -145,6 +148,7 @@ def made_up_review() -> ReviewData:
     )
     daily = made_daily()
     savings = made_savings(daily)
+    site_weeks = made_weeks(daily, savings, required)
     findings = made_findings()
     actions = made_actions(findings, plain)
     # Last week: QM-003 as now; QM-002 another rule, and it cannot be believed now; QM-001 another rule, and it can.
@@ -235,9 +239,12 @@ def made_up_review() -> ReviewData:
         spans=spans(),
         daily=daily,
         savings=savings,
+        savings_bands=made_bands(savings),
+        exclusions=made_exclusions(savings),
         findings=findings,
         actions=actions,
-        site_weeks=made_weeks(daily, savings, required),
+        site_weeks=site_weeks,
+        fleet_savings=made_fleet_savings(savings, site_weeks),
         best_plans=tables.BEST_PLANS.conform(pl.DataFrame(best, infer_schema_length=None)),
         plan_slot=plan_slot(),
         checks=pl.DataFrame(checks, schema=tables.CHECKS.schema, orient="row"),

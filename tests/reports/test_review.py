@@ -35,8 +35,9 @@ def site_page(written: Path, site_id: str) -> Element:
 def test_files(written: Path) -> None:
     names = sorted(str(path.relative_to(written)) for path in written.rglob("*") if path.is_file())
     assert names == [
-        "action_states.csv", "actions.csv", "corrections.csv", "daily.csv", "exports.csv", "findings.csv", "index.html", "quarantine.csv",
-        "routes.html", "savings.csv", "site_weeks.csv",
+        "action_states.csv", "actions.csv", "balance.csv", "corrections.csv", "curves.csv", "daily.csv", "efficiency.csv",
+        "efficiency_record.csv", "exclusions.csv", "exports.csv", "findings.csv", "fleet_savings.csv", "index.html",
+        "loading.csv", "quarantine.csv", "routes.html", "savings.csv", "savings_bands.csv", "site_weeks.csv",
         *(f"sites/QM-00{number}.html" for number in range(1, 7)), "verdicts.csv",
     ]  # fmt: skip
     assert written.name == "2026-W45"
@@ -147,6 +148,9 @@ def test_verdict_adds_up_the_tables(index: Element, review: ReviewData) -> None:
     assert shown["Saved at equal volume"] == f"{week['equal_kwh_mid'].sum():.0f}".replace("-", "\N{MINUS SIGN}")
     assert shown["Saved, raw"] == f"{week['raw_kwh_mid'].sum():.0f}".replace("-", "\N{MINUS SIGN}")
     assert shown["Worth"] == f"{week['equal_money_mid'].sum():.2f}".replace("-", "\N{MINUS SIGN}")
+    for quantity in ("energy", "equal-volume saving"):
+        said = f"Of the half-width of {quantity}, all comes from energy meters."
+        assert said in index.one("section", id="verdict").text
 
 
 def test_best_plan_is_compared_on_the_same_days(index: Element, review: ReviewData) -> None:

@@ -6,7 +6,15 @@ are the site's local days (`day_local`), a unit is a suffix. Estimates come as `
 
 from __future__ import annotations
 
+from pumpledger.engine.account_tables import ACCOUNT_TABLES
 from pumpledger.engine.followup_tables import FOLLOWUP_TABLES
+from pumpledger.engine.savings_tables import (  # noqa: F401  # known by this module's name, too
+    DAY_BANDS,
+    EXCLUSIONS,
+    SAVINGS,
+    SAVINGS_BANDS,
+    SAVINGS_TABLES,
+)
 from pumpledger.engine.schema import Table
 
 READINGS = Table(
@@ -186,30 +194,6 @@ DAILY = Table(
     },
 )
 
-SAVINGS = Table(
-    "savings",
-    "one site's local day against its single-speed baseline",
-    ("site_id", "day_local"),
-    {
-        "site_id": ("text", "site"),
-        "day_local": ("day", "local day"),
-        "counted": ("bool", "enters totals"),
-        "reason": ("text", "why it does not; empty when counted"),
-        "coverage": ("real", "smallest coverage of the site's pumps"),
-        "measured_kwh": ("real", "wire energy of the day, all pumps [kWh]"),
-        "baseline_kwh": ("real", "single-speed pump at its recorded hours [kWh]"),
-        "baseline_equal_kwh": ("real", "single-speed pump moving the same volume [kWh]; null no volume"),
-        "raw_kwh_lo": ("real", "baseline less measured, low [kWh]"),
-        "raw_kwh_mid": ("real", "baseline less measured [kWh]"),
-        "raw_kwh_hi": ("real", "baseline less measured, high [kWh]"),
-        "equal_kwh_lo": ("real", "equal-volume baseline less measured, low [kWh]"),
-        "equal_kwh_mid": ("real", "equal-volume baseline less measured [kWh]"),
-        "equal_kwh_hi": ("real", "equal-volume baseline less measured, high [kWh]"),
-        "equal_money_mid": ("real", "equal-volume saving at the day's mean price [currency]; null no tariff"),
-        "source": ("text", "where baseline and measured energy come from"),
-    },
-)
-
 FINDINGS = Table(
     "findings",
     "one explained departure of one site",
@@ -320,11 +304,11 @@ SPEED_GRID = Table(
         "flow_m3h_lo": ("real", "flow, low [m3/h]; null no flow source"),
         "flow_m3h_mid": ("real", "flow [m3/h]"),
         "flow_m3h_hi": ("real", "flow, high [m3/h]"),
-        "flow_source": ("text", "commissioned, curve or none"),
+        "flow_source": ("text", "commissioned, visit reading, gauges, curve, pipe default, or none"),
         "power_w_lo": ("real", "wire power, low [W]; null no source or outside the speeds fitted"),
         "power_w_mid": ("real", "wire power [W]"),
         "power_w_hi": ("real", "wire power, high [W]"),
-        "power_source": ("text", "fitted to readings, fitted to visit points, or none"),
+        "power_source": ("text", "fitted to readings or to visit points, nameplate points, stated efficiency, or none"),
     },
 )
 
@@ -371,6 +355,6 @@ VERDICTS = Table(
     },
 )
 
-ALL = (READINGS, REFUSED, SUPERSEDED, EXPORTS, SPANS, PROFILE, DAILY, SAVINGS, FINDINGS,
-       SITE_WEEKS, DOUBTS, CHECKS, NOTES, SPEED_GRID, BEST_PLANS, VERDICTS,
+ALL = (READINGS, REFUSED, SUPERSEDED, EXPORTS, SPANS, PROFILE, DAILY, *SAVINGS_TABLES, FINDINGS,
+       SITE_WEEKS, DOUBTS, CHECKS, NOTES, SPEED_GRID, BEST_PLANS, VERDICTS, *ACCOUNT_TABLES,
        *FOLLOWUP_TABLES)  # fmt: skip

@@ -136,6 +136,14 @@ def schedule(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) 
     )
 
 
+@dg.asset(partitions_def=WEEKS, deps=[daily])
+def efficiency(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
+    """spans and curves -> volume per energy of each pump at each speed it held, and its efficiency record."""
+    with fleet.locked() as session:
+        rows = steps.make_efficiency(session, context.partition_key)
+    return _result(rows.height, _counts(rows, "gate"), "speeds by plausibility")
+
+
 @dg.asset(partitions_def=WEEKS, deps=[savings, schedule])
 def findings(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
     """everything -> findings, each explained once, and one action a site."""
@@ -147,7 +155,7 @@ def findings(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) 
     return _result(rows.height, _counts(found, "name"), "findings by rule", actions=actions.height)
 
 
-@dg.asset(partitions_def=WEEKS, deps=[findings])
+@dg.asset(partitions_def=WEEKS, deps=[findings, efficiency])
 def review(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
     """all tables -> reports/<week>/: the fleet page, a page a site, the tables as CSV."""
     week = context.partition_key
@@ -163,7 +171,7 @@ def review(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) ->
     return _result(site_weeks.height, states, "sites", page=dg.MetadataValue.path(path))
 
 
-WEEK_ASSETS = (verdicts, spans, daily, savings, schedule, findings, review)
+WEEK_ASSETS = (verdicts, spans, daily, savings, schedule, efficiency, findings, review)
 
 
 def _result(

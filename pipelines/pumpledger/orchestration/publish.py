@@ -11,8 +11,10 @@ from pathlib import Path
 
 import polars as pl
 
+from pumpledger.accounting.efficiency import implausible
 from pumpledger.diagnosis.ranking import ACTIONS_PER_HUNDRED_SITES
 from pumpledger.diagnosis.rules import RULES
+from pumpledger.engine.account_tables import BALANCE, CURVES, EFFICIENCY, EFFICIENCY_RECORD, FLEET_SAVINGS, LOADING
 from pumpledger.engine.expectations import checks_frame, run_suite
 from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS, RULE_OUTCOMES
 from pumpledger.engine.lake import parquet_batches
@@ -21,13 +23,16 @@ from pumpledger.engine.tables import (
     CHECKS,
     DAILY,
     DOUBTS,
+    EXCLUSIONS,
     EXPORTS,
     FINDINGS,
     NOTES,
     PROFILE,
     SAVINGS,
+    SAVINGS_BANDS,
     SITE_WEEKS,
     SPANS,
+    SPEED_GRID,
     VERDICTS,
 )
 from pumpledger.intake.ledger_tables import (
@@ -104,6 +109,10 @@ def review_data(session: Session, week: str) -> ReviewData:
         spans=session.read_weeks(SPANS, weeks),
         daily=session.read_weeks(DAILY, weeks),
         savings=session.read_weeks(SAVINGS, weeks),
+        savings_bands=session.read_weeks(SAVINGS_BANDS, weeks),
+        exclusions=session.read_weeks(EXCLUSIONS, weeks),
+        co2_source=register.fleet.co2_source,
+        fleet_savings=lake.read(FLEET_SAVINGS, week),
         findings=lake.read(FINDINGS, week),
         actions=lake.read(ACTIONS, week),
         action_states=lake.read(ACTION_STATES, week),
@@ -113,7 +122,11 @@ def review_data(session: Session, week: str) -> ReviewData:
         plan_slot=plan_slot,
         checks=CHECKS.conform(pl.concat([lake.read(CHECKS, week), CHECKS.conform(checks_frame(file_checks))])),
         conservation={name: int(exports[name].sum()) for name in ("data_rows", *FATES)},
-        problems=[*(session.problems() if newest else []), *_notes(session, week)],
+        problems=[
+            *(session.problems() if newest else []),
+            *_notes(session, week),
+            *implausible(lake.read(EFFICIENCY, week)),
+        ],
         air=register.weather.filter(
             pl.col("time_utc").is_between(start, datetime.combine(days[6], time()) + timedelta(days=2))
         ),
@@ -126,6 +139,13 @@ def review_data(session: Session, week: str) -> ReviewData:
         pump_sources=pump_sources(ledger, set(weeks)),
         decisions=_decisions(session),
         superseded=_superseded(session, week),
+        visit=register.visit,
+        speed_grid=lake.read(SPEED_GRID, week),
+        curves=lake.read(CURVES, week),
+        balance=session.read_weeks(BALANCE, weeks),
+        loading=session.read_weeks(LOADING, weeks),
+        efficiency=lake.read(EFFICIENCY, week),
+        efficiency_record=lake.read(EFFICIENCY_RECORD, week),
     )
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import polars as pl
 
+from pumpledger.accounting.loading import WEEKS_BACK
 from pumpledger.engine.database import Database, resource_folder
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import Table
@@ -162,6 +163,7 @@ class Session:
             for name, frame in self.register.tables().items():
                 db.load(name, frame)
             load_calendar(db, self.zones, days)
+            db.build("tariff_band", "accounting/tariff_band")
             self._databases[tuple(days)] = db
         db = self._databases[tuple(days)]
         with db.step():
@@ -215,10 +217,10 @@ class Session:
         )
 
     def fingerprint(self, week: str) -> str:
-        """Digest of all that the review of ``week`` rests on: code, register, the readings from two weeks before to one
-        after."""
+        """Digest of all that the review of ``week`` rests on: code, register, the readings from as far back as filter
+        loading is followed to one week after."""
         monday = week_days(week)[0]
-        near = [iso_week(monday + timedelta(weeks=step)) for step in (-2, -1, 0, 1)]
+        near = [iso_week(monday + timedelta(weeks=step)) for step in range(-WEEKS_BACK, 2)]
         readings = [
             [entry.export_id, entry.sequence, entry.dialect_digest, entry.pump_zones, *map(entry.export.get, FATES)]
             for entry in self.ledger.of_weeks(set(near))
@@ -244,6 +246,7 @@ class Session:
             folder / "fleet.toml",
             *sorted(path for path in folder.glob("*.csv") if path.name != ACTION_LOG),
             *sorted(folder.glob("tariffs/*.toml")),
+            *sorted(folder.glob("tariffs/*.json")),
             *sorted(folder.glob("weather/*.csv")),
         ]
         digest = hashlib.sha256()

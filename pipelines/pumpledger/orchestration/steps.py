@@ -10,12 +10,26 @@ from datetime import timedelta
 
 import polars as pl
 
+from pumpledger.accounting.balance import build_balance, find_aux_draw, strike_unbalanced
 from pumpledger.accounting.daily import AccountingParameters, build_daily, power_points
+from pumpledger.accounting.efficiency import build_efficiency
+from pumpledger.accounting.fleet_uncertainty import build_fleet_savings
+from pumpledger.accounting.loading import WEEKS_BACK, build_loading, held_levels
 from pumpledger.accounting.savings import build_savings
 from pumpledger.accounting.site_weeks import build_site_weeks
 from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.ranking import rank_actions
 from pumpledger.diagnosis.run import diagnose
+from pumpledger.engine.account_tables import (
+    BALANCE,
+    COUNTER_RUNS,
+    CURVES,
+    EFFICIENCY,
+    EFFICIENCY_RECORD,
+    FLEET_SAVINGS,
+    LEVELS,
+    LOADING,
+)
 from pumpledger.engine.database import Database
 from pumpledger.engine.expectations import Check, checks_frame, run_suite
 from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS, RULE_OUTCOMES
@@ -23,12 +37,15 @@ from pumpledger.engine.tables import (
     BEST_PLANS,
     CHECKS,
     DAILY,
+    DAY_BANDS,
     DOUBTS,
+    EXCLUSIONS,
     FINDINGS,
     NOTES,
     PROFILE,
     READINGS,
     SAVINGS,
+    SAVINGS_BANDS,
     SITE_WEEKS,
     SPANS,
     SPEED_GRID,
@@ -89,6 +106,8 @@ def make_spans(session: Session, week: str) -> pl.DataFrame:
         longest = session.exports["gap_limit_s"].max() or 0
         build_spans(db, timedelta(seconds=int(longest)), shared)
         session.lake.write(SPANS, week, db.table("span"))
+        session.lake.write(COUNTER_RUNS, week, db.table("counter_run"))
+        session.lake.write(LEVELS, week, held_levels(db))
         return session.lake.read(SPANS, week)
 
 
@@ -122,14 +141,20 @@ def make_daily(session: Session, week: str) -> list[Check]:
         db.load("span", session.read_weeks(SPANS, weeks_back(week, 2)))
         _load_verdicts(db, session, week)
         unit_doubts(db)
-        grid = build_speed_grid(session.register, power_points(db, parameters))
+        find_aux_draw(db)
+        db.load("span", db.query("accounting/pump_alone"))
+        flow_metered = set(db.table("span").filter(pl.col("flow_m3h").is_not_null())["pump_id"])
+        grid = build_speed_grid(session.register, power_points(db, parameters), flow_metered)
         db.load("span", session.lake.read(SPANS, week))
         checks = run_suite("site_days", db.query("quality/site_days", {"running_rpm": _RUNNING_RPM}), "site_day")
         doubts = _doubts(db, checks)
         db.load("pump_doubt", doubts.select("pump_id", "doubt"))
         db.load("speed_grid", SPEED_GRID.conform(grid.grid))
         build_profile(db)
-        build_daily(db, parameters)
+        loading = _loading(session, week, grid.grid, db.table("pump_doubt"))
+        build_daily(db, parameters, loading)
+        db.load("counter_run", session.lake.read(COUNTER_RUNS, week))
+        build_balance(db)
         daily_checks = run_suite("daily", db.query("quality/daily_check"), "pump_day")
         pump_sites = dict(session.register.pump.select("pump_id", "site_id").iter_rows())
         broken = {pump_sites[key.split(" ")[0]] for check in daily_checks if check.critical for key in check.failing}
@@ -137,9 +162,21 @@ def make_daily(session: Session, week: str) -> list[Check]:
         session.lake.write(DOUBTS, week, doubts)
         session.lake.write(NOTES, week, _notes(grid.problems))
         session.lake.write(SPEED_GRID, week, grid.grid)
+        session.lake.write(CURVES, week, grid.curves)
         session.lake.write(PROFILE, week, db.table("profile"))
         session.lake.write(DAILY, week, daily)
+        session.lake.write(LOADING, week, loading)
+        session.lake.write(BALANCE, week, db.table("balance"))
+        session.lake.write(DAY_BANDS, week, db.table("day_band"))
     return _keep(session, week, [*checks, *daily_checks], replaces=("site_days", "daily"))
+
+
+def _loading(session: Session, week: str, grid: pl.DataFrame, doubts: pl.DataFrame) -> pl.DataFrame:
+    """Filter loading of the week, from the weeks before it that the lake holds."""
+    register = session.register
+    levels = session.read_weeks(LEVELS, weeks_back(week, WEEKS_BACK))
+    believed = levels.filter(~pl.col("pump_id").is_in(doubts["pump_id"].to_list()))
+    return build_loading(believed, register.visit, register.pump, register.pump_curve, grid, week_days(week))
 
 
 def make_savings(session: Session, week: str) -> list[Check]:
@@ -149,7 +186,11 @@ def make_savings(session: Session, week: str) -> list[Check]:
         _load_verdicts(db, session, week)
         unit_doubts(db)
         struck_days(db, session.thresholds.rules)
-        build_savings(db, accounting_parameters(session))
+        db.load("balance", session.lake.read(BALANCE, week))
+        strike_unbalanced(db)
+        db.build("tariff_window", "accounting/tariff_window")
+        db.load("day_band", session.lake.read(DAY_BANDS, week))
+        build_savings(db, accounting_parameters(session), session.register.fleet.co2_kg_per_kwh)
         checks = run_suite("savings", db.query("quality/savings_check"), "site_day")
         broken = {key.split(" ")[0] for check in checks if check.critical for key in check.failing}
         savings = db.table("savings").with_columns(
@@ -158,8 +199,22 @@ def make_savings(session: Session, week: str) -> list[Check]:
             .then(pl.lit("a critical expectation on savings failed"))
             .otherwise("reason"),
         )
+        db.load("savings", savings)
+        build_fleet_savings(db, session.register.meter_accuracy)
         session.lake.write(SAVINGS, week, savings)
+        session.lake.write(FLEET_SAVINGS, week, db.table("fleet_savings"))
+        session.lake.write(SAVINGS_BANDS, week, db.table("savings_band"))
+        session.lake.write(EXCLUSIONS, week, _left_out(db.table("exclusions"), savings))
     return _keep(session, week, checks, replaces=("savings",))
+
+
+def _left_out(exclusions: pl.DataFrame, savings: pl.DataFrame) -> pl.DataFrame:
+    """``exclusions`` with the days that a failed expectation took out, which no rule of the accounts names."""
+    named = savings.filter(~pl.col("counted")).join(exclusions, on=("site_id", "day_local"), how="anti")
+    added = named.select(
+        "site_id", "day_local", "reason", kind=pl.lit("checks failed"), place=99, minutes=None, excluded_min=None
+    )
+    return EXCLUSIONS.conform(pl.concat([exclusions, EXCLUSIONS.conform(added)]))
 
 
 def make_schedule(session: Session, week: str) -> pl.DataFrame:
@@ -169,6 +224,25 @@ def make_schedule(session: Session, week: str) -> pl.DataFrame:
         build_best_plans(db)
         session.lake.write(BEST_PLANS, week, db.table("best_plan"))
     return session.lake.read(BEST_PLANS, week)
+
+
+def make_efficiency(session: Session, week: str) -> pl.DataFrame:
+    """spans of two weeks and curves -> what a litre costs at each speed, and each pump's efficiency record."""
+    with session.database(week_days(week)) as db:
+        weeks, parameters = weeks_back(week, 2), accounting_parameters(session)
+        spans = session.read_weeks(SPANS, weeks)
+        db.load("span", spans)
+        db.load("speed_grid", session.lake.read(SPEED_GRID, week))
+        db.load("loading", session.read_weeks(LOADING, weeks))
+        db.load("pump_doubt", session.lake.read(DOUBTS, week).select("pump_id", "doubt"))
+        find_aux_draw(db)
+        db.load("span", db.query("accounting/pump_alone"))
+        points = power_points(db, parameters)
+        db.load("span", spans)
+        build_efficiency(db, points, parameters)
+        session.lake.write(EFFICIENCY, week, db.table("efficiency"))
+        session.lake.write(EFFICIENCY_RECORD, week, db.table("efficiency_record"))
+    return session.lake.read(EFFICIENCY, week)
 
 
 def make_findings(session: Session, week: str) -> pl.DataFrame:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import polars as pl
 
-from pumpledger.engine import tables
+from pumpledger.engine import account_tables, tables
 from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS
 from pumpledger.reports.data import ReviewData
 from pumpledger.reports.data_section import in_order
@@ -46,7 +46,15 @@ def write_tables(folder: Path, data: ReviewData) -> None:
         "findings": data.findings.select(*tables.FINDINGS.columns),
         "daily": data.daily.select(*_FIRST_DAILY, *rest).sort("site_id", "pump_id", "day_local"),
         "savings": data.savings.select(*tables.SAVINGS.columns).sort("site_id", "day_local"),
+        "savings_bands": data.savings_bands.select(*tables.SAVINGS_BANDS.columns).sort(*tables.SAVINGS_BANDS.key),
+        "exclusions": data.exclusions.select(*tables.EXCLUSIONS.columns).sort(*tables.EXCLUSIONS.key),
+        "fleet_savings": data.fleet_savings.select(*account_tables.FLEET_SAVINGS.columns),
+        "curves": data.curves.select(*account_tables.CURVES.columns).sort("pump_id"),
+        "balance": data.balance.select(*account_tables.BALANCE.columns).sort(*account_tables.BALANCE.key),
+        "loading": data.loading.select(*account_tables.LOADING.columns).sort(*account_tables.LOADING.key),
         "site_weeks": data.site_weeks.select(*tables.SITE_WEEKS.columns).sort("site_id"),
+        "efficiency": data.efficiency.select(*account_tables.EFFICIENCY.columns).sort("pump_id", "speed_rpm"),
+        "efficiency_record": data.efficiency_record.select(*account_tables.EFFICIENCY_RECORD.columns).sort("pump_id"),
         "verdicts": in_order(data.verdicts).select(*tables.VERDICTS.columns),
         "corrections": corrections(data),
         "exports": data.exports.select(*tables.EXPORTS.columns).sort("sequence"),

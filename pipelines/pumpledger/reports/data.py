@@ -11,7 +11,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from pumpledger.engine import followup_tables, tables
+from pumpledger.engine import account_tables, followup_tables, tables
 from pumpledger.problems import Problem
 
 REFUSED_COUNTS = {
@@ -23,6 +23,15 @@ REFUSED_COUNTS = {
 }
 PLAN_SLOT = {"pump_id": pl.String(), "day_local": pl.Date(), "quarter": pl.Int64(), "planned_speed_rpm": pl.Float64()}
 AIR = {"weather": pl.String(), "time_utc": pl.Datetime("us"), "air_temperature_c": pl.Float64()}
+VISIT = {
+    "site_id": pl.String(),
+    "pump_id": pl.String(),
+    "day_local": pl.Date(),
+    "work": pl.String(),
+    "speed_rpm": pl.Float64(),
+    "flow_m3h": pl.Float64(),
+    "power_w": pl.Float64(),
+}
 PUMP_EXPORTS = {"pump_id": pl.String(), "file": pl.String(), "readings": pl.Int64()}
 PUMP_SOURCES = {"pump_id": pl.String(), "source": pl.String()}
 SUPERSEDED = tables.SUPERSEDED.schema | {"old_file": pl.String(), "new_file": pl.String()}
@@ -77,6 +86,10 @@ class ReviewData:
     spans: pl.DataFrame = field(default_factory=tables.SPANS.empty)
     daily: pl.DataFrame = field(default_factory=tables.DAILY.empty)
     savings: pl.DataFrame = field(default_factory=tables.SAVINGS.empty)
+    savings_bands: pl.DataFrame = field(default_factory=tables.SAVINGS_BANDS.empty)
+    exclusions: pl.DataFrame = field(default_factory=tables.EXCLUSIONS.empty)
+    co2_source: str = ""
+    fleet_savings: pl.DataFrame = field(default_factory=account_tables.FLEET_SAVINGS.empty)
     findings: pl.DataFrame = field(default_factory=tables.FINDINGS.empty)
     actions: pl.DataFrame = field(default_factory=followup_tables.ACTIONS.empty)
     action_states: pl.DataFrame = field(default_factory=followup_tables.ACTION_STATES.empty)
@@ -96,6 +109,13 @@ class ReviewData:
     pump_sources: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PUMP_SOURCES))
     decisions: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=DECISIONS))
     superseded: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SUPERSEDED))
+    visit: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=VISIT))
+    speed_grid: pl.DataFrame = field(default_factory=tables.SPEED_GRID.empty)
+    curves: pl.DataFrame = field(default_factory=account_tables.CURVES.empty)
+    balance: pl.DataFrame = field(default_factory=account_tables.BALANCE.empty)
+    loading: pl.DataFrame = field(default_factory=account_tables.LOADING.empty)
+    efficiency: pl.DataFrame = field(default_factory=account_tables.EFFICIENCY.empty)
+    efficiency_record: pl.DataFrame = field(default_factory=account_tables.EFFICIENCY_RECORD.empty)
     actions_per_100_sites: float = 12.0
 
     @property

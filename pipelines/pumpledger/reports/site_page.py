@@ -11,15 +11,21 @@ from datetime import date
 from markupsafe import Markup
 
 from pumpledger.reports import wording
+from pumpledger.reports.balance_section import BalanceSections
 from pumpledger.reports.carpets import Carpets
 from pumpledger.reports.cautions import PAD_CHECKS
+from pumpledger.reports.curve_words import curve_facts
 from pumpledger.reports.data import ReviewData, rows_by
 from pumpledger.reports.data_section import held_back
+from pumpledger.reports.day_pictures import day_pictures
+from pumpledger.reports.efficiency_section import EfficiencySections
 from pumpledger.reports.fleet_page import Row, action_row, compared, in_order, turnover_word
 from pumpledger.reports.pages import site_file, template
+from pumpledger.reports.savings_section import SavingsSections
 from pumpledger.reports.svg_bars import interval_bar, scale_top
 from pumpledger.reports.svg_carpet import SITE
 from pumpledger.reports.verdict import site_days
+from pumpledger.units import for_people
 
 
 class SitePages:
@@ -37,6 +43,10 @@ class SitePages:
         self._days = rows_by(site_days(data.daily), "site_id")
         self._savings = {(row["site_id"], row["day_local"]): row for row in data.savings.iter_rows(named=True)}
         self._held_back = held_back(data)
+        self._efficiency = EfficiencySections(data)
+        self._balance = BalanceSections(data)
+        self._curve_rows = {row["pump_id"]: row for row in data.curves.iter_rows(named=True)}
+        self._saved = SavingsSections(data)
         exports = data.exports.sort("sequence").unique("file", keep="last", maintain_order=True)
         behind = data.pump_exports.join(exports.drop("readings"), on="file", how="left").sort("pump_id", "file")
         self._exports = rows_by(behind, "pump_id")
@@ -62,7 +72,11 @@ class SitePages:
             "held_back": self._held_back.get(site_id),
             "pumps": pumps,
             "first": days[0],
+            "flow_unit": for_people(0.0, "flow", data.units)[1],
+            "factor_unit": for_people(0.0, "energy factor", data.units)[1],
             "days": self._ledger(site, days),
+            "day_pictures": self._day_pictures(site, days),
+            "saved": self._saved.of_site(site, self._pumps.get(site_id, [])),
             "turnover_note": self._turnover_note(site_id),
             "found": _tree([row for row in findings if row["verdict"] == "found"]),
             "untold": [row for row in findings if row["verdict"] != "found"],
@@ -106,6 +120,9 @@ class SitePages:
             "older": self._carpets.words(site_id, pump_id, days[: -len(self._data.week_days)]),
             "svg": Markup(self._carpets.svg(site_id, pump_id, days, SITE, label, f"words-{site_id}-{pump_id}")),
             "exports": self._exports.get(pump_id, []),
+            "efficiency": self._efficiency.of_pump(pump),
+            "balance": self._balance.of_pump(pump, days),
+            "curves": curve_facts(self._curve_rows.get(str(pump["pump_id"])), self._data.units),
         }
 
     def _setup(self, pump: Row) -> str:
@@ -132,6 +149,12 @@ class SitePages:
         if not sources:
             return "no flow source, so none is given"
         return "from a flow meter" if sources == {"metered"} else f"estimated from speed ({', '.join(sorted(sources))})"
+
+    def _day_pictures(self, site: Row, days: list[date]) -> list[Markup]:
+        site_id = site["site_id"]
+        known = {row["day_local"]: row for row in self._days.get(site_id, [])}
+        savings = {day: self._savings.get((site_id, day)) or {} for day in days}
+        return day_pictures(days, known, savings, site["required_turnovers"])
 
     def _ledger(self, site: Row, days: list[date]) -> list[Row]:
         """A row a day: share known, turnover, energy, saving, each as a number beside its bar."""
