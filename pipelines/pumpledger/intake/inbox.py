@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -23,6 +24,8 @@ from pumpledger.intake.shown_names import clean_name
 from pumpledger.intake.unreadable import Unreadable
 from pumpledger.problems import Problem
 from pumpledger.workspace import write_whole
+
+_AT_ONCE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,10 +100,14 @@ def look(files: Iterable[Path], ledger: Ledger, declared: Declarations, progress
             to_examine.append(path)
             progress.expect(2 * path.stat().st_size)
     found: list[Work] = []
-    for path in to_examine:
-        work = _examined(path, seen, declared, arrivals, progress)
-        progress.expect(2 * (sum(item.export.size for item in work) - path.stat().st_size))
-        found += work
+    with ThreadPoolExecutor(_AT_ONCE) as pool:  # hashing leaves the interpreter alone
+        examined = pool.map(lambda path: _examined(path, declared, progress), to_examine)
+        for path, (work, unread, contents) in zip(to_examine, examined, strict=True):
+            progress.expect(2 * (sum(item.export.size for item in work) - path.stat().st_size))
+            arrivals.unread += [(path, problem) for problem in unread]
+            found += work
+            if contents is not None:
+                seen.remember(path, contents)
     _sort_out(found, by_name(files), ledger, declared, arrivals, progress)
     return arrivals
 
@@ -114,10 +121,11 @@ def _stands(name: str, inner: str, sha256: str, ledger: Ledger, declared: Declar
 
 
 def _examined(
-    path: Path, seen: Seen, declared: Declarations, arrivals: Arrivals, progress: Progress | None
-) -> list[Work]:
-    """The exports of one file of the inbox, hashed."""
-    work, contents = [], {}
+    path: Path, declared: Declarations, progress: Progress
+) -> tuple[list[Work], list[Problem], dict[str, list[str]] | None]:
+    """The exports of one file of the inbox, hashed; what could not be read of it; and ``shown name -> [inner name,
+    SHA-256]`` of its contents where all could."""
+    work, unread, contents = [], [], {}
     try:
         if not can_be_named(path):
             fault = "has a backslash and one of * ? [ in its path, which cannot be told apart from a pattern; rename it"
@@ -125,20 +133,17 @@ def _examined(
         carried = members(path)
         arrived = sha256_of(path) if any(member.packed for member in carried) else None
     except Unreadable as error:
-        arrivals.unread.append((path, error.problem))
-        return []
+        return [], [error.problem], None
     for member in carried:
         try:
             source, dialect = _declared(path, member, declared)
             export = examine(path, member, arrived, progress)
         except Unreadable as error:
-            arrivals.unread.append((path, error.problem))
+            unread.append(error.problem)
             continue
         contents[member.name] = [member.inner, export.sha256]
         work.append(Work(replace(export, pump=dialect.pump_of(member.inner)), dialect, source))
-    if len(contents) == len(carried):
-        seen.remember(path, contents)
-    return work
+    return work, unread, contents if len(contents) == len(carried) else None
 
 
 def _sort_out(
