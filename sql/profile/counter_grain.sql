@@ -1,6 +1,8 @@
 -- Each counter's resolution and usual rate.
--- Grain: pump, counter. Inputs: counter_hour. Output: pump_id, counter, resolution [kWh or h], usual_per_h (median
---   over the hours in which it rose; null where it never did) [kWh/h or h/h].
+-- Grain: pump, counter. Inputs: counter_hour. Parameters: $standby_kw, an energy counter that rises slower counts what
+--   a drive draws at rest [kW].
+-- Output: pump_id, counter, resolution [kWh or h], usual_per_h (median over the hours in which it rose faster than at
+--   rest; where it never did, over those in which it rose at all; null where it did not) [kWh/h or h/h].
 with neighboured as (
     select
         *,
@@ -34,7 +36,13 @@ grained as (
 ),
 
 usual as (
-    select pump_id, counter, median(rate_per_h) filter (where rate_per_h > 0) as usual_per_h
+    select
+        pump_id,
+        counter,
+        coalesce(
+            median(rate_per_h) filter (where rate_per_h > if(counter = 'energy_total', $standby_kw, 0)),
+            median(rate_per_h) filter (where rate_per_h > 0)
+        ) as usual_per_h
     from neighboured
     group by pump_id, counter
 ),

@@ -14,6 +14,9 @@ from pumpledger.engine.database import Database
 # Priming at full speed draws some 40 times what a slow period does: (3450/600)^2.1, as wire power goes with speed
 # (affinity laws for the shaft; the exponent of wire power is common practice, no source).
 CATCH_UP = {"catch_up": 50.0}
+# Above what drives draw at rest (a few watts to 15 W, common practice, no source). A fine counter of a pump that rests
+# most of the day rises at this rate in most hours, and running would look like a jump.
+AT_REST = {"standby_kw": 0.03}
 COUNTER_RULE = CATCH_UP | {
     "rate_share": 1.2,
     "run_rate": 1.0,  # an hour an hour
@@ -29,7 +32,7 @@ def build_counter_rule(db: Database) -> None:
     Input: reading.
     """
     db.build("counter_hour", "profile/counter_hour")
-    db.build("counter_grain", "profile/counter_grain")
+    db.build("counter_grain", "profile/counter_grain", AT_REST)
     db.build("counter_pump", "profile/counter_suspect", CATCH_UP)
     db.build("counter_rule", "profile/counter_rule", COUNTER_RULE)
 
