@@ -14,7 +14,8 @@ from pumpledger.accounting.daily import AccountingParameters
 from pumpledger.accounting.weighted_factor import method_flows, weighted_factors
 from pumpledger.engine.account_tables import EFFICIENCY, EFFICIENCY_RECORD
 from pumpledger.engine.database import Database
-from pumpledger.hydraulics.water_power import usable_curves, water_powers
+from pumpledger.hydraulics.curve_table import pump_curves
+from pumpledger.hydraulics.water_power import water_powers
 from pumpledger.problems import Problem
 
 
@@ -61,7 +62,7 @@ def build_efficiency(
         "accounting/speed_run",
         parameters.pick("least_span_min", "meter_accuracy", "flow_meter_accuracy") | limits.pick("least_stretch_min"),
     )
-    pump, curves = db.table("pump"), usable_curves(db.table("pump_curve"))
+    pump, curves = db.table("pump"), pump_curves(db.table("pump_curve"))[0]
     db.load("water_power", water_powers(db.table("speed_run"), pump, curves))
     rows = db.query("accounting/efficiency", limits.pick("suspect_share", "physical_share"))
     db.load("efficiency", EFFICIENCY.conform(rows))

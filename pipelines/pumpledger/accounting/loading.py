@@ -21,9 +21,9 @@ from pumpledger.accounting.loading_shape import fall_shape
 from pumpledger.accounting.season import common_term
 from pumpledger.engine.account_tables import LOADING
 from pumpledger.engine.database import Database
-from pumpledger.hydraulics.pump import PumpCurve, points
+from pumpledger.hydraulics.curve_table import pump_curves
+from pumpledger.hydraulics.pump import PumpCurve
 from pumpledger.hydraulics.throttled import LEAST_FALL, MIDDLE, MOST_FALL, flow_factor
-from pumpledger.problems import CurveError
 
 CLEANING = ("cleaning", "backwash")
 WEEKS_BACK = 12
@@ -108,7 +108,7 @@ def build_loading(
     chosen, wanted = parameters or LoadingParameters(), sorted(days)
     cleaned = _cleaned(visits, pumps)
     series = _series(levels.filter(pl.col("day_local") <= wanted[-1]), cleaned, chosen) if wanted else {}
-    known_curves, flows = _curves(curves), _flows(speed_grid, series)
+    known_curves, flows = pump_curves(curves)[0], _flows(speed_grid, series)
     rows = []
     for pump in pumps.sort("pump_id").iter_rows(named=True):
         pump_id = pump["pump_id"]
@@ -300,20 +300,6 @@ def _solve(told: _Filter, curve: PumpCurve | None, flow_m3h: float | None) -> No
         f"; along the pump curve that leaves {middle:.0%} of the clean flow, {told.factor[0]:.0%} to "
         f"{told.factor[2]:.0%} as the share of power that follows flow is assumed"
     )
-
-
-def _curves(rows: pl.DataFrame) -> dict[str, PumpCurve]:
-    """Pump curves by name; one that cannot be used is left out, and the speed grid says why."""
-    good: dict[str, PumpCurve] = {}
-    for (name,), part in rows.sort("curve", "flow_m3h").group_by("curve", maintain_order=True):
-        speeds = part["speed_rpm"].unique()
-        try:
-            curve = points(part["flow_m3h"].to_list(), part["head_m"].to_list(), float(speeds[0]))
-        except CurveError:
-            continue
-        if len(speeds) == 1:
-            good[str(name)] = curve
-    return good
 
 
 def _flows(

@@ -15,10 +15,11 @@ import polars as pl
 
 from pumpledger.engine.account_tables import CURVES
 from pumpledger.engine.tables import SPEED_GRID
+from pumpledger.hydraulics.curve_table import pump_curves
 from pumpledger.hydraulics.flow_source import NO_METHOD, Band, FlowSource, choose_flow
 from pumpledger.hydraulics.operating_point import zero_flow_speed_rpm
 from pumpledger.hydraulics.power_source import PowerSource, choose_power
-from pumpledger.hydraulics.pump import PumpCurve, points
+from pumpledger.hydraulics.pump import PumpCurve
 from pumpledger.problems import CurveError, Problem
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def build_speed_grid(register: Register, power_points: pl.DataFrame, flow_metere
         flow_metered: pumps with a flow meter in the log; ``curves`` says that it goes first.
     """
     problems: list[Problem] = []
-    curves, faults = _curves(register.pump_curve)
+    curves, faults = pump_curves(register.pump_curve)
     metered, visits = _by_pump(power_points), _by_pump(register.visit)
     columns: dict[str, list[np.ndarray]] = {name: [] for name in _NUMBERS}
     labels: dict[str, list[str]] = {"pump_id": [], "flow_source": [], "power_source": []}
@@ -160,21 +161,6 @@ def _by_pump(rows: pl.DataFrame) -> _Rows:
     for row in rows.filter(pl.col("pump_id").is_not_null()).iter_rows(named=True):
         found.setdefault(str(row["pump_id"]), []).append(row)
     return found
-
-
-def _curves(rows: pl.DataFrame) -> tuple[dict[str, PumpCurve], dict[str, str]]:
-    """Curves by name, and by name what is wrong with the others. A curve drawn at several speeds is not one curve."""
-    good: dict[str, PumpCurve] = {}
-    faults: dict[str, str] = {}
-    for (name,), part in rows.sort("curve", "speed_rpm", "flow_m3h").group_by("curve", maintain_order=True):
-        speeds = part["speed_rpm"].unique()
-        try:
-            if len(speeds) != 1:
-                raise CurveError("its points belong to several speeds; give each speed a curve of its own")
-            good[str(name)] = points(part["flow_m3h"].to_list(), part["head_m"].to_list(), float(speeds[0]))
-        except CurveError as error:
-            faults[str(name)] = str(error)
-    return good, faults
 
 
 def _grid_flow(flow: FlowSource, speeds: np.ndarray) -> Band:

@@ -12,9 +12,8 @@ import numpy as np
 import polars as pl
 
 from pumpledger.hydraulics.operating_point import water_power_w
-from pumpledger.hydraulics.pump import PumpCurve, points
+from pumpledger.hydraulics.pump import PumpCurve
 from pumpledger.hydraulics.uncertainty import CURVE_HEAD
-from pumpledger.problems import CurveError
 
 WATER_POWER = {
     "pump_id": pl.String(),
@@ -25,19 +24,6 @@ WATER_POWER = {
     "water_w_hi": pl.Float64(),
     "off_curve": pl.Boolean(),
 }
-
-
-def usable_curves(pump_curve: pl.DataFrame) -> dict[str, PumpCurve]:
-    """The register's pump curves by name; one that cannot be used is left out, which the speed grid has said."""
-    found: dict[str, PumpCurve] = {}
-    for (name,), part in pump_curve.sort("curve", "speed_rpm", "flow_m3h").group_by("curve", maintain_order=True):
-        speeds = part["speed_rpm"].unique()
-        if len(speeds) == 1:
-            try:
-                found[str(name)] = points(part["flow_m3h"].to_list(), part["head_m"].to_list(), float(speeds[0]))
-            except CurveError:
-                continue
-    return found
 
 
 def water_powers(run: pl.DataFrame, pump: pl.DataFrame, curves: Mapping[str, PumpCurve]) -> pl.DataFrame:
