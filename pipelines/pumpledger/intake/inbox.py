@@ -204,7 +204,7 @@ def _with_leaning(
             break
         gone |= more
     for entry in sorted(gone.values(), key=lambda entry: entry.sequence):
-        item = None if entry.export_id in again else find(files, entry, ledger, declared)
+        item = None if entry.export_id in again else find(files, entry, declared)
         if item is not None:
             again[entry.export_id] = item
             arrivals.outdated.append(entry)
@@ -215,13 +215,12 @@ def by_name(files: Iterable[Path]) -> dict[str, Path]:
     return {clean_name(path.name): path for path in files}
 
 
-def find(files: dict[str, Path], entry: Entry, ledger: Ledger, declared: Declarations) -> Work | None:
+def find(files: dict[str, Path], entry: Entry, declared: Declarations) -> Work | None:
     """The export of a ledger entry, if its file still lies among ``files`` (by name) as it was."""
     path = files.get(entry.file.split("/")[0])
     if path is None:
         return None
-    seen = Seen(ledger.lake)
-    work = _examined(path, seen, declared, Arrivals(seen=seen), None)
+    work, _, _ = _examined(path, declared, Progress())
     return next((item for item in work if item.export.export_id == entry.export_id), None)
 
 

@@ -36,7 +36,7 @@ def withdraw(ledger: Ledger, declared: Declarations, files: list[Path], sha: str
         )
     leaning = ledger.leaning_on({entry.export_id})
     named = by_name(files)
-    missing = [other.file for other in leaning if find(named, other, ledger, declared) is None]
+    missing = [other.file for other in leaning if find(named, other, declared) is None]
     if missing:
         raise FleetError(
             Problem(
