@@ -6,16 +6,23 @@
 -- A pump most of whose watts are negative has its meter clamp on backwards: that is one doubt about its log (B10), and
 -- its rows are read. Fewer than a dozen negative values, or one among small ones, are no measurement.
 -- Output: the columns of placed_row; aux_on; export_id; rule, null where none is broken.
-with source as (
+with backwards as (
+    -- Grouped, not a window: a window would hold every row of a large file.
+    select pump_id, true as is_backwards
+    from placed_row
+    group by pump_id
+    having count(*) filter (power_w < $power_least_w) > greatest(11, count(*) filter (power_w > -$power_least_w))
+),
+
+source as (
     select
         placed_row.*,
         known_word.aux_on,
         $export_id as export_id,
-        count(*) filter (power_w < $power_least_w) over of_pump
-            > greatest(11, count(*) filter (power_w > -$power_least_w) over of_pump) as is_backwards
+        coalesce(backwards.is_backwards, false) as is_backwards
     from placed_row
     left join known_word on placed_row.aux_text = known_word.word
-    window of_pump as (partition by pump_id)
+    left join backwards on placed_row.pump_id = backwards.pump_id
 ),
 
 ruled as (
