@@ -41,8 +41,8 @@ WALKS = 2
 
 
 def build_spans(db: Database, margin: timedelta, shared: bool = False) -> None:
-    """Fill ``span`` and ``counter_run`` for the days of the calendar from ``reading``, ``export_hold`` and ``bad_value``; needs the register
-    and the calendar in ``db``.
+    """Fill ``span`` and ``counter_run`` for the days of the calendar from ``reading``, ``export_hold`` and
+    ``bad_value``; needs the register and the calendar in ``db``.
 
     ``margin`` is the longest gap limit: how far outside the days a reading can still reach into them; ``shared`` says
     that ``reading`` holds pumps with several logs, as ``profile/reading_by_log`` names them.
