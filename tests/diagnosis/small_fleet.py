@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 from small_clock import EVENING_PEAK, ZONE, Bands, midnight, planned_rpm, wall_min
 
+from pumpledger.engine.account_tables import LEVELS, LOADING
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, SPANS, SPEED_GRID, VERDICTS
 from pumpledger.planning.simple_plan import build_best_plans
@@ -393,6 +394,9 @@ class Fleet:
                 orient="row",
             ),
         )
+        db.load("past_daily", db.table("daily"))
+        db.load("past_level", LEVELS.empty())
+        db.load("loading", LOADING.empty())
         db.load("speed_grid", self._grid())
         build_best_plans(db)
         assert db.table("best_plan").schema == BEST_PLANS.schema

@@ -9,7 +9,7 @@ from __future__ import annotations
 import polars as pl
 
 from pumpledger.diagnosis.evidence import EVIDENCE
-from pumpledger.diagnosis.rules import BY_ID, CAUSES, RULES, Rule
+from pumpledger.diagnosis.rules import BY_ID, RULES, Rule
 from pumpledger.engine.tables import FINDINGS
 
 FOUND = "found"
@@ -26,6 +26,7 @@ def gate(evidence: pl.DataFrame, facts: pl.DataFrame, doubts: pl.DataFrame) -> p
         doubts: doubted_pump (site_id, pump_id, quantity).
     """
     closed = facts.filter(pl.col("season") == "closed")["site_id"].unique().to_list()
+    of_sites = [rule.id for rule in RULES if rule.scope == "site"]
     seasonal = [rule.id for rule in RULES if rule.season == "open"]
     kept = evidence.filter(~(pl.col("rule_id").is_in(seasonal) & pl.col("site_id").is_in(closed)))
     resting = pl.DataFrame(
@@ -44,9 +45,7 @@ def gate(evidence: pl.DataFrame, facts: pl.DataFrame, doubts: pl.DataFrame) -> p
         [
             doubts.select("site_id", pl.col("pump_id").alias("component"), "quantity"),
             doubts.select("site_id", "quantity")
-            .join(
-                kept.filter(pl.col("rule_id").is_in(["O1", "O3", "C12"])).select("site_id", "component"), on="site_id"
-            )
+            .join(kept.filter(pl.col("rule_id").is_in(of_sites)).select("site_id", "component"), on="site_id")
             .select("site_id", "component", "quantity"),
         ]
     ).unique()
@@ -75,8 +74,8 @@ def explain(evidence: pl.DataFrame) -> pl.DataFrame:
     """Evidence with ``explained_by`` filled: the first cause found on the same site, and for a single pump's finding on
     that pump.
 
-    A cause without a benefit of its own takes the greatest of what it explains: mending the cause brings it. Not so where a
-    wrong clock explains running off the plan: set right, the pump runs as long at another time.
+    A cause without a benefit of its own takes the greatest of what it explains: mending the cause brings it. Not so
+    where a wrong clock explains running off the plan: set right, the pump runs as long at another time.
     """
     found = evidence.filter(pl.col("verdict") == FOUND)
     seen: dict[tuple[str, str], set[str]] = {}
@@ -84,12 +83,12 @@ def explain(evidence: pl.DataFrame) -> pl.DataFrame:
         seen.setdefault((site, rule), set()).add(component)
     causes: list[str] = []
     for row in evidence.select("site_id", "rule_id", "component", "verdict", "explained_by").iter_rows(named=True):
-        site_wide = row["rule_id"] in ("O1", "O3", "C12")
+        site_wide = BY_ID[row["rule_id"]].scope == "site"
         cause = row["explained_by"] or ""
         if cause and (row["site_id"], cause) not in seen:
             cause = ""
         if not cause and row["verdict"] == FOUND:
-            for candidate in CAUSES.get(row["rule_id"], ()):
+            for candidate in BY_ID[row["rule_id"]].explained_by:
                 pumps = seen.get((row["site_id"], candidate), set())
                 if pumps and (site_wide or row["component"] in pumps):
                     cause = candidate

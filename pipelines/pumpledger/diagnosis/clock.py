@@ -148,6 +148,16 @@ def is_half_day(shift_min: int) -> bool:
     return abs(abs(shift_min) - HALF_DAY_MIN) <= plan_match.QUARTER_MIN
 
 
+def clock_twelve_hours(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
+    """Rows of A1 out of `clock_evidence`."""
+    return clock_evidence(db, parameters).filter(pl.col("rule_id") == "A1")
+
+
+def clock_one_hour(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
+    """Rows of A2 out of `clock_evidence`."""
+    return clock_evidence(db, parameters).filter(pl.col("rule_id") == "A2")
+
+
 def clock_evidence(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
     """EVIDENCE rows of A1 and A2; makes the table ``clock_match`` (pump_id, source, shift_min, costs [rpm], verdict).
 

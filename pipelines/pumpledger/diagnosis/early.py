@@ -19,8 +19,8 @@ MOST_PERCENT_RPM = 100
 
 
 def unit_doubts(db: Database) -> None:
-    """Make ``unit_doubt`` (evidence, a row a pump and quantity), ``doubted_pump`` (site_id, pump_id, quantity, doubt: that
-    and the verdicts which hold numbers back) and ``pump_doubt`` (pump_id, doubt; a row a pump).
+    """Make ``unit_doubt`` (evidence, a row a pump and quantity), ``doubted_pump`` (site_id, pump_id, quantity, doubt:
+    that and the verdicts which hold numbers back) and ``pump_doubt`` (pump_id, doubt; a row a pump).
 
     Inputs: span, pump, visit, verdict (columns of verdicts), pump_source.
     """

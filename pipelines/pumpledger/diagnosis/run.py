@@ -5,7 +5,8 @@ Belongs here: the order of the steps. Rules, words and ranks stand in their own 
 Tables read: site, pump, plan, plan_window, plan_slot, local_day, past_day (local days as far back as a clock change is
 looked for), span, profile, daily, speed_grid, best_plan, export, refused_count, visit, weather, tariff_band, fleet_day
 (day_local, in_week), pump_source (pump_id, source: source of fleet.toml that the pump's readings came from),
-verdict (columns of verdicts).
+verdict (columns of verdicts); and of the eight weeks that end with this one past_daily (columns of daily) and
+past_level (columns of levels), with loading (columns of loading) of the last two.
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ from datetime import date
 import polars as pl
 
 from pumpledger.diagnosis.assemble import explain, findings, gate
-from pumpledger.diagnosis.clock import clock_evidence
 from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.evidence import as_evidence
 from pumpledger.diagnosis.ranking import rank_findings
@@ -24,8 +24,6 @@ from pumpledger.diagnosis.rules import RULES, parameter_values
 from pumpledger.engine.database import Database
 
 Parameters = Mapping[str, Mapping[str, float]]
-
-_SQL_RULES = tuple(rule for rule in RULES if rule.id not in ("A1", "A2"))
 
 
 def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | None = None) -> None:
@@ -51,13 +49,6 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
     db.build("site_day", "diagnosis/site_day")
     db.build("site_fact", "diagnosis/site_fact")
 
-    # Last with A1's thresholds, because C10 reads the table clock_match that it leaves.
-    hour_out = clock_evidence(db, values["A2"])
-    half_day_out = clock_evidence(db, values["A1"]) if values["A1"] != values["A2"] else hour_out
-    evidence = [half_day_out.filter(pl.col("rule_id") == "A1"), hour_out.filter(pl.col("rule_id") == "A2")]
-    for rule in _SQL_RULES:
-        used = {} if rule.id == "D8" else values[rule.id]  # D8's thresholds made idle_day
-        evidence.append(as_evidence(rule.id, db.query(f"diagnosis/rule_{rule.id.lower()}", used)))
-
+    evidence = [as_evidence(rule.id, rule.evidence(db, values[rule.id])) for rule in RULES]
     gated = gate(pl.concat(evidence), db.table("pump_fact"), db.table("doubted_pump"))
     rank_findings(db, findings(explain(gated), db.table("best_plan")))

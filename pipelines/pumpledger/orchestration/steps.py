@@ -64,6 +64,7 @@ from pumpledger.verdicts.run import weigh
 from pumpledger.verdicts.value_modes import BAD_VALUES
 
 _RUNNING_RPM = 600
+PAST_WEEKS = 8  # that slow changes are looked for in
 
 
 def weeks_back(week: str, count: int) -> list[str]:
@@ -252,6 +253,9 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
     with session.database(days) as db:
         for name, table in (("span", SPANS), ("profile", PROFILE), ("daily", DAILY), ("savings", SAVINGS)):
             db.load(name, session.read_weeks(table, weeks))
+        for name, table in (("past_daily", DAILY), ("past_level", LEVELS)):
+            db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)))
+        db.load("loading", session.read_weeks(LOADING, weeks))
         db.load("speed_grid", session.lake.read(SPEED_GRID, week))
         db.load("best_plan", session.lake.read(BEST_PLANS, week))
         db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [iso_week(day) == week for day in days]}))

@@ -1,0 +1,20 @@
+"""What a technician is warned of, wherever a rule sends one. Defers to local codes and licensed practice."""
+
+from __future__ import annotations
+
+ELECTRICAL = (
+    "Electricity kills: switch off and lock out the supply before opening any enclosure, and leave wiring, bonding "
+    "and ground-fault protection to licensed practice under local codes."
+)
+PAD_CHECK = (
+    "A suggestion from estimates: before keying it in, check at the pad the ratings of filter and suction fittings "
+    "and the least flow of heater, chlorinator and features. Local codes and the pool's permit come first."
+)
+NO_FLOW = (
+    "A load energised without enough flow can overheat, and a chlorinator can collect hydrogen and burst: isolate it "
+    "until the interlock is proven. Follow the maker's plate, local codes and licensed practice. " + ELECTRICAL
+)
+FREEZE = (
+    "One-sided: logs cannot show that pipes are protected. If in doubt, treat them as exposed: check on site, keep a "
+    "drain plan for a power failure, and follow local codes and licensed practice."
+)
