@@ -27,11 +27,13 @@ others as (
     group by f.site_id
 ),
 action as (
-    select row_number() over (order by h.pinned, h.score desc, h.site_id) as rank, h.site_id, s.site_name, s.route,
-        h.rule_id, h.component, h.severity,
+    select row_number() over (order by h.pinned, h.quiet, h.score desc, h.site_id) as rank, h.site_id, s.site_name, s.route,
+        h.rule_id, h.component, case when h.quiet then 'note' else h.severity end as severity,
         h.instruction as action, h.sentence as why, coalesce(o.also_seen, '') as also_seen, h.benefit_kwh_week,
             h.benefit_money_week, h.probability,
-        h.work_min, h.first_day, h.state, h.note
+        h.work_min, h.standing_since as first_day, h.state,
+        concat_ws('; ', nullif(h.note, ''), case when h.comes_and_goes then 'it comes and goes' end,
+            case when h.quiet then 'its rule was often wrong on site and is kept out of the list' end) as note
     from headline as h
     join site as s using (site_id)
     left join others as o using (site_id)

@@ -41,7 +41,7 @@ print(ended - ready, ready - started, peak.ru_maxrss / 1024, peak.ru_utime, peak
 
 def intake(folder: Path) -> list[float]:
     """Seconds of the intake, seconds before it, peak memory [MiB], user and system seconds."""
-    done = subprocess.run([sys.executable, "-c", _INTAKE, str(folder)], capture_output=True, text=True, check=True)
+    done = subprocess.run([sys.executable, "-c", _INTAKE, str(folder)], stdout=subprocess.PIPE, text=True, check=True)
     return [float(word) for word in done.stdout.split()]
 
 

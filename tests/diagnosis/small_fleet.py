@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 from small_clock import EVENING_PEAK, ZONE, Bands, midnight, planned_rpm, wall_min
 
+from pumpledger.diagnosis.standing import PAST_FINDING, SAID
 from pumpledger.engine.account_tables import LEVELS, LOADING
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, SPANS, SPEED_GRID, VERDICTS
@@ -397,6 +398,8 @@ class Fleet:
         db.load("past_daily", db.table("daily"))
         db.load("past_level", LEVELS.empty())
         db.load("loading", LOADING.empty())
+        db.load("past_finding", pl.DataFrame(schema=PAST_FINDING))
+        db.load("said_done", pl.DataFrame(schema=SAID))
         db.load("speed_grid", self._grid())
         build_best_plans(db)
         assert db.table("best_plan").schema == BEST_PLANS.schema

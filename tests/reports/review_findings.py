@@ -36,6 +36,9 @@ def finding(site: str, rule: str, name: str, severity: str, rank: int, **more: o
         "benefit_money_week": None,
         "probability": 0.8,
         "work_min": 15.0,
+        "standing_since": date(2026, 11, 3),
+        "in_sight": True,
+        "comes_and_goes": False,
     }
     return row | more
 

@@ -154,6 +154,9 @@ def findings(evidence: pl.DataFrame, plans: pl.DataFrame) -> pl.DataFrame:
                 "caution": rule.caution if found else (rule.caution if rule.id == "D17" else ""),
                 "probability": rule.probability if found else None,
                 "work_min": rule.work_min if found else None,
+                "standing_since": row["first_day"] if found else None,
+                "in_sight": found,
+                "comes_and_goes": False,
             }
         )
     return FINDINGS.conform(pl.DataFrame(rows, schema=FINDINGS.schema))

@@ -6,13 +6,14 @@ Tables read: site, pump, plan, plan_window, plan_slot, local_day, past_day (loca
 looked for), span, profile, daily, speed_grid, best_plan, export, refused_count, visit, weather, tariff_band, fleet_day
 (day_local, in_week), pump_source (pump_id, source: source of fleet.toml that the pump's readings came from),
 verdict (columns of verdicts); and of the eight weeks that end with this one past_daily (columns of daily) and
-past_level (columns of levels), with loading (columns of loading) of the last two.
+past_level (columns of levels), with loading (columns of loading) of the last two; past_finding and said_done (columns
+of `standing.PAST_FINDING` and `standing.SAID`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, timedelta
 
 import polars as pl
 
@@ -21,6 +22,7 @@ from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.evidence import as_evidence
 from pumpledger.diagnosis.ranking import rank_findings
 from pumpledger.diagnosis.rules import RULES, parameter_values
+from pumpledger.diagnosis.standing import stand
 from pumpledger.engine.database import Database
 
 Parameters = Mapping[str, Mapping[str, float]]
@@ -51,4 +53,10 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
 
     evidence = [as_evidence(rule.id, rule.evidence(db, values[rule.id])) for rule in RULES]
     gated = gate(pl.concat(evidence), db.table("pump_fact"), db.table("doubted_pump"))
-    rank_findings(db, findings(explain(gated), db.table("best_plan")))
+    now = findings(explain(gated), db.table("best_plan"))
+    past = db.table("past_finding")
+    weeks = sorted(past["week"].unique().to_list())
+    closed = db.table("pump_fact").filter(season="closed")["site_id"].unique().to_list()
+    last_week = f"{week_end - timedelta(days=7):%G-W%V}"
+    site_days = db.query("diagnosis/clear_day")
+    rank_findings(db, stand(now, past, last_week, weeks, site_days, db.table("said_done"), closed))

@@ -220,6 +220,9 @@ FINDINGS = Table(
         "benefit_money_week": ("real", "money the fix saves in a week [currency]; null no tariff"),
         "probability": ("real", "how likely the finding is true, 0-1, a starting value per rule"),
         "work_min": ("real", "minutes of work at the site, a starting value per rule [min]"),
+        "standing_since": ("day", "since when it has stood from week to week without closing; null not found"),
+        "in_sight": ("bool", "seen in this week's days; false: it stands on because too few clear days have passed"),
+        "comes_and_goes": ("bool", "opened or closed three times or more in the last five reviews"),
     },
 )
 

@@ -20,6 +20,7 @@ from pumpledger.accounting.site_weeks import build_site_weeks
 from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.ranking import rank_actions
 from pumpledger.diagnosis.run import diagnose
+from pumpledger.diagnosis.standing import LOOK_BACK_WEEKS, PAST_FINDING, SAID
 from pumpledger.engine.account_tables import (
     BALANCE,
     COUNTER_RUNS,
@@ -256,6 +257,7 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         for name, table in (("past_daily", DAILY), ("past_level", LEVELS)):
             db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)))
         db.load("loading", session.read_weeks(LOADING, weeks))
+        _load_past(db, session, week)
         db.load("speed_grid", session.lake.read(SPEED_GRID, week))
         db.load("best_plan", session.lake.read(BEST_PLANS, week))
         db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [iso_week(day) == week for day in days]}))
@@ -272,6 +274,22 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         session.lake.write(RULE_OUTCOMES, week, rule_outcomes(states))
         session.lake.write(ACTIONS, week, db.table("action"))
     return session.lake.read(ACTIONS, week)
+
+
+def _load_past(db: Database, session: Session, week: str) -> None:
+    """The findings of the weeks before, and what people said was done since."""
+    held = set(session.lake.weeks(FINDINGS))
+    past = [
+        session.lake.read(FINDINGS, name).with_columns(week=pl.lit(name))
+        for name in weeks_back(week, LOOK_BACK_WEEKS + 1)[:-1]
+        if name in held
+    ]
+    schema = pl.DataFrame(schema=PAST_FINDING)
+    db.load("past_finding", pl.concat([schema, *(frame.select(schema.columns) for frame in past)]))
+    done = [
+        (*event.key, event.day or event.said_on) for event in session.events if event.event in ("fixed", "rejected")
+    ]
+    db.load("said_done", pl.DataFrame(done, schema=SAID, orient="row"))
 
 
 def _action_states(session: Session, week: str, finding: pl.DataFrame) -> pl.DataFrame:
