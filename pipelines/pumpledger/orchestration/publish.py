@@ -14,7 +14,15 @@ import polars as pl
 from pumpledger.accounting.efficiency import implausible
 from pumpledger.diagnosis.ranking import ACTIONS_PER_HUNDRED_SITES
 from pumpledger.diagnosis.rules import RULES
-from pumpledger.engine.account_tables import BALANCE, CURVES, EFFICIENCY, EFFICIENCY_RECORD, FLEET_SAVINGS, LOADING
+from pumpledger.engine.account_tables import (
+    BALANCE,
+    CURVES,
+    EFFICIENCY,
+    EFFICIENCY_RECORD,
+    FLEET_SAVINGS,
+    LEVELS,
+    LOADING,
+)
 from pumpledger.engine.expectations import checks_frame, run_suite
 from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS, RULE_OUTCOMES
 from pumpledger.engine.lake import parquet_batches
@@ -45,11 +53,11 @@ from pumpledger.intake.ledger_tables import (
 )
 from pumpledger.intake.rules import FATES
 from pumpledger.orchestration.session import Session
-from pumpledger.orchestration.steps import weeks_back
+from pumpledger.orchestration.steps import PAST_WEEKS, weeks_back
 from pumpledger.orchestration.thresholds import Thresholds
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import week_days
-from pumpledger.reports.data import DECISIONS, ReviewData
+from pumpledger.reports.data import DECISIONS, RULE_NOTES, ReviewData
 from pumpledger.reports.data import RULES as RULES_SCHEMA
 from pumpledger.reports.review import summary_lines, write_review
 from pumpledger.workspace import write_whole
@@ -133,6 +141,10 @@ def review_data(session: Session, week: str) -> ReviewData:
         previous_actions=lake.read(ACTIONS, weeks[0]) if previous.exists() else None,
         actions_per_100_sites=ACTIONS_PER_HUNDRED_SITES,
         rules=_rules(session.thresholds),
+        rule_notes=pl.DataFrame(
+            [(rule.id, rule.others, rule.picture) for rule in RULES], schema=RULE_NOTES, orient="row"
+        ),
+        levels=session.read_weeks(LEVELS, weeks_back(week, PAST_WEEKS)),
         pump_exports=pump_exports(ledger, {week}).select("pump_id", "file", "readings"),
         verdicts=lake.read(VERDICTS, week),
         doubts=lake.read(DOUBTS, week),

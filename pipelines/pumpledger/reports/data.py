@@ -45,6 +45,7 @@ DECISIONS = {
     "pump_id": pl.String(),
     "remedy": pl.String(),
 }
+RULE_NOTES = {"rule_id": pl.String(), "others": pl.String(), "picture": pl.String()}
 RULES = {
     "rule_id": pl.String(),
     "name": pl.String(),
@@ -64,7 +65,8 @@ class ReviewData:
     Frames have the columns of `engine.tables`, of the register, or of the schemas above.
     ``first_day`` and ``last_day`` bound the review's week; ``profile``, ``spans``, ``daily``, ``savings`` and
     ``plan_slot`` may reach further back, up to fourteen days before ``last_day``. ``conservation`` holds
-    ``data_rows`` and the four fates it must equal. ``rules`` has one row a rule and parameter; ``pump_exports`` says
+    ``data_rows`` and the four fates it must equal. ``rules`` has one row a rule and parameter, ``rule_notes`` one a rule:
+    what else could look the same, and the picture it is seen in. ``levels`` reach eight weeks back. ``pump_exports`` says
     which files brought a pump's readings. ``verdicts`` and ``doubts`` are the week's, ``decisions`` all that stand in
     the fleet's ``verdicts.csv``; ``pump_sources`` names the source that a verdict on a whole source reaches a pump by.
     An empty frame means that nothing is known, and the pages say so.
@@ -103,6 +105,8 @@ class ReviewData:
     air: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=AIR))
     previous_actions: pl.DataFrame | None = None
     rules: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=RULES))
+    rule_notes: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=RULE_NOTES))
+    levels: pl.DataFrame = field(default_factory=account_tables.LEVELS.empty)
     pump_exports: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PUMP_EXPORTS))
     verdicts: pl.DataFrame = field(default_factory=tables.VERDICTS.empty)
     doubts: pl.DataFrame = field(default_factory=tables.DOUBTS.empty)

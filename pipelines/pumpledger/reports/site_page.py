@@ -19,6 +19,7 @@ from pumpledger.reports.data import ReviewData, rows_by
 from pumpledger.reports.data_section import held_back
 from pumpledger.reports.day_pictures import day_pictures
 from pumpledger.reports.efficiency_section import EfficiencySections
+from pumpledger.reports.finding_pictures import FindingPictures
 from pumpledger.reports.fleet_page import Row, action_row, compared, in_order, turnover_word
 from pumpledger.reports.pages import site_file, template
 from pumpledger.reports.savings_section import SavingsSections
@@ -47,6 +48,7 @@ class SitePages:
         self._balance = BalanceSections(data)
         self._curve_rows = {row["pump_id"]: row for row in data.curves.iter_rows(named=True)}
         self._saved = SavingsSections(data)
+        self._pictures = FindingPictures(data, carpets)
         exports = data.exports.sort("sequence").unique("file", keep="last", maintain_order=True)
         behind = data.pump_exports.join(exports.drop("readings"), on="file", how="left").sort("pump_id", "file")
         self._exports = rows_by(behind, "pump_id")
@@ -62,6 +64,7 @@ class SitePages:
         days = data.shown_days
         pumps = [self._pump(site_id, pump, days) for pump in self._pumps.get(site_id, [])]
         findings = self._findings.get(site_id, [])
+        by_day = self._day_pictures(site, days)
         return {
             "data": data,
             "site": site,
@@ -75,13 +78,19 @@ class SitePages:
             "flow_unit": for_people(0.0, "flow", data.units)[1],
             "factor_unit": for_people(0.0, "energy factor", data.units)[1],
             "days": self._ledger(site, days),
-            "day_pictures": self._day_pictures(site, days),
+            "day_pictures": by_day,
             "saved": self._saved.of_site(site, self._pumps.get(site_id, [])),
             "turnover_note": self._turnover_note(site_id),
-            "found": _tree([row for row in findings if row["verdict"] == "found"]),
+            "found": _tree([self._seen(site, row, by_day) for row in findings if row["verdict"] == "found"]),
             "untold": [row for row in findings if row["verdict"] != "found"],
             "checks": PAD_CHECKS,
         }
+
+    def _seen(self, site: Row, finding: Row, by_day: list[Markup]) -> Row:
+        """A finding with its picture and what else could look the same."""
+        pumps = [pump["pump_id"] for pump in self._pumps.get(site["site_id"], [])]
+        pictures = self._pictures.of_finding(site, pumps, finding, by_day)
+        return {**finding, "pictures": pictures, "others": self._pictures.others(finding)}
 
     def _facts(self, site: Row) -> list[tuple[str, str]]:
         units = self._data.units

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
-from math import floor, log10
+from math import ceil, floor, log10
 
 from pumpledger.reports.wording import number
 
@@ -19,34 +19,37 @@ MOST_TICKS = 5
 Point = tuple[float, float]
 
 
-def ticks(top: float) -> list[float]:
-    """Round numbers from 0 to ``top``, at most ``MOST_TICKS`` above 0; 0 alone where there is nothing to show."""
-    if not top > 0:
+def ticks(top: float, bottom: float = 0.0) -> list[float]:
+    """Round numbers from ``bottom`` to ``top``, at most ``MOST_TICKS`` and one; 0 alone where there is nothing to
+    show."""
+    reach = top - bottom
+    if not reach > 0:
         return [0.0]
-    decade = 10.0 ** floor(log10(top / MOST_TICKS))
-    step = next(decade * part for part in (1, 2, 2.5, 5, 10) if top / (decade * part) <= MOST_TICKS + 1e-9)
-    return [step * count for count in range(int(top / step + 1e-9) + 1)]
+    decade = 10.0 ** floor(log10(reach / MOST_TICKS))
+    step = next(decade * part for part in (1, 2, 2.5, 5, 10) if reach / (decade * part) <= MOST_TICKS + 1e-9)
+    return [step * count for count in range(ceil(bottom / step - 1e-9), int(floor(top / step + 1e-9)) + 1)]
 
 
 class Chart:
-    """One frame with x from 0 to ``x_top`` and y from 0 to ``y_top``; parts are drawn in the order they are asked
-    for."""
+    """One frame with x from 0 to ``x_top`` and y from ``y_bottom`` to ``y_top``; parts are drawn in the order they are
+    asked for."""
 
-    def __init__(self, x_top: float, y_top: float) -> None:
-        self.x_top, self.y_top = x_top or 1.0, y_top or 1.0
+    def __init__(self, x_top: float, y_top: float, y_bottom: float = 0.0) -> None:
+        self.x_top, self.y_top, self.y_bottom = x_top or 1.0, y_top or 1.0, y_bottom
         self.parts: list[str] = []
 
     def x(self, value: float) -> float:
         return LEFT + value / self.x_top * (WIDTH - LEFT - RIGHT)
 
     def y(self, value: float) -> float:
-        return HEIGHT - BOTTOM - min(max(value / self.y_top, 0.0), 1.0) * (HEIGHT - TOP - BOTTOM)
+        share = (value - self.y_bottom) / (self.y_top - self.y_bottom)
+        return HEIGHT - BOTTOM - min(max(share, 0.0), 1.0) * (HEIGHT - TOP - BOTTOM)
 
     def y_axis(self, name: str) -> None:
         """Grid lines with their numbers, and the name of the quantity above them."""
-        marks = ticks(self.y_top)
+        marks = ticks(self.y_top, self.y_bottom)
         decimals = 0 if marks[-1] >= MOST_TICKS else 1 if marks[-1] >= 1 else 2
-        lines = "".join(f"M{n(LEFT)} {n(self.y(mark))}H{n(WIDTH - RIGHT)}" for mark in marks[1:])
+        lines = "".join(f"M{n(LEFT)} {n(self.y(mark))}H{n(WIDTH - RIGHT)}" for mark in marks if mark > self.y_bottom)
         self.parts.append(f'<path class="grid" d="{lines}"/>')
         for mark in marks:
             self.text("scale", LEFT - 5, self.y(mark) + 3.5, number(mark, decimals))
@@ -60,7 +63,7 @@ class Chart:
         self.text("end", WIDTH - RIGHT, HEIGHT - 3, name)
 
     def base(self) -> None:
-        self.parts.append(f'<path class="base" d="M{n(LEFT)} {n(self.y(0))}H{n(WIDTH - RIGHT)}"/>')
+        self.parts.append(f'<path class="base" d="M{n(LEFT)} {n(self.y(self.y_bottom))}H{n(WIDTH - RIGHT)}"/>')
 
     def band(self, points: Sequence[tuple[float, float, float]]) -> None:
         """The area between low and high of ``(x, low, high)``."""

@@ -34,6 +34,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.9,
         work_min=10,
         risk_cost_week=15,
+        others=(
+            "A night plan that was keyed in and never written down looks the same. A plan that is nearly the same "
+            "twelve hours on cannot be told from it."
+        ),
         sentence="What runs fits the recorded plan moved by 12 hours: the pump's clock or the record is wrong. {extra}",
         instruction=(
             "Compare the pump's clock with the time of day. If it is 12 hours out set it; if it is right, correct "
@@ -52,6 +56,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.9,
         work_min=10,
         risk_cost_week=3,
+        others=(
+            "An export in standard time shifts every pump of its source alike, which is looked for first. A start "
+            "moved by an hour on purpose looks the same."
+        ),
         sentence="Since the clock change the plan runs {extra}",
         instruction="Set the pump's clock to the time of day.",
         parameters=_MATCH,

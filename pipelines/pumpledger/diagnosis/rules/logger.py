@@ -16,6 +16,11 @@ RULES: tuple[Rule, ...] = (
         probability=0.9,
         work_min=10,
         risk_cost_week=6,
+        others=(
+            "A meter that measures only part of the circuit; a pump that hardly turned. The register's own figures "
+            "may be wrong."
+        ),
+        picture="none",
         sentence="{extra} Until it is settled no energy, turnover or saving of this pump is believed.",
         instruction=(
             "Ask whoever exports for the unit of the column, then decide once: set it in the dialect, or confirm the "
@@ -32,6 +37,9 @@ RULES: tuple[Rule, ...] = (
         probability=1.0,
         work_min=10,
         risk_cost_week=4,
+        others=(
+            "A logger that was moved or switched off on purpose; a site that closed without a word in the register."
+        ),
         sentence="{days} of 7 days are not complete enough to count; {measured:.0%} of the week was observed. {extra}",
         instruction="Export the missing days again; if they do not exist, check the logger and its connection.",
         parameters={
@@ -49,6 +57,8 @@ RULES: tuple[Rule, ...] = (
         probability=1.0,
         work_min=5,
         risk_cost_week=0.5,
+        others=("Files sent again on purpose, to be sure that they arrive."),
+        picture="none",
         sentence=(
             "{measured:.0f} rows of this export repeat readings already held; they were left out and counted once."
         ),

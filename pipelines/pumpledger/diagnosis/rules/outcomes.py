@@ -18,6 +18,11 @@ RULES: tuple[Rule, ...] = (
         probability=0.9,
         work_min=15,
         risk_cost_week=20,
+        others=(
+            "A pump curve that does not fit; a filter cleaned since; a refill; a required turnover that is entered "
+            "too high."
+        ),
+        picture="turnovers",
         sentence=(
             "Filtered at most {measured:.2f} turnovers a day (estimated, high bound) against {threshold:.2f} "
             "required, on {days} of the last 5 believed days. {extra}"
@@ -38,6 +43,11 @@ RULES: tuple[Rule, ...] = (
         probability=0.8,
         work_min=15,
         risk_cost_week=0,
+        others=(
+            "A wish of the owner that the register does not hold; features that need flow; a treatment that needed "
+            "long running."
+        ),
+        picture="energy",
         sentence=(
             "{extra}; its own simple best plan needs {threshold:.2f}. Above it by more than the limit on {day_count}."
         ),

@@ -18,6 +18,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.8,
         work_min=10,
         risk_cost_week=3,
+        others=(
+            "A party, vacuuming or a refill that no one wrote down; a plan that was changed and not recorded; an "
+            "auxiliary load that raises the speed."
+        ),
         sentence=(
             "Ran off its plan for up to {measured:.1f} h at a stretch on {day_count}, with no visit or agreement "
             "on record. {extra}"
@@ -38,6 +42,7 @@ RULES: tuple[Rule, ...] = (
         probability=0.95,
         work_min=15,
         risk_cost_week=5,
+        others=("Clean-up after opening, treatment of algae, vacuuming; a plan that was meant so for a while."),
         sentence="Ran at or near full speed for {measured:.1f} h a day on {days} of the last 5 valid days.",
         instruction="Key in a plan in place of full speed. {advice}",
         caution=PAD_CHECK,
@@ -59,6 +64,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.9,
         work_min=10,
         risk_cost_week=0,
+        others=(
+            "The owner's own solar power, which makes these hours cheap; a load that has to run in them; a tariff "
+            "that has changed."
+        ),
         sentence=(
             "On {day_count} {measured:.0%} of the energy fell in peak hours, more than {threshold:.0%}, which "
             "even use of the day with a margin gives."

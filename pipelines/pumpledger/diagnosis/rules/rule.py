@@ -15,6 +15,9 @@ from pumpledger.engine.database import Database
 from pumpledger.engine.parameter import Parameter
 
 Severity = Literal["safety", "this week", "next visit", "note", "data"]
+Picture = Literal["days", "power", "air", "energy", "turnovers", "none"]
+"""The days of evidence with the plan over them; power at one speed over the weeks; air temperature over running; the
+site's energy or turnovers by day."""
 Finder = Callable[[Database, Mapping[str, float]], pl.DataFrame]
 """Takes the tables that `run.py` names and the rule's parameters; gives rows of EVIDENCE, one a component."""
 
@@ -29,7 +32,8 @@ class Rule:
     `evidence.EVIDENCE`, ``day_count``, and ``advice``, the plan to key in). ``order`` is the order of explanation: data
     10-19, clock 20-29, override 30-39, programming 40-49, hardware 50-59, outcomes 60-69. ``explained_by`` names the
     rules that, found on the same site (and pump, where ``scope`` is pump), explain this one; first asked, first
-    believed. ``find`` is the pure function that looks; without one it is the query ``rule_<id>.sql``.
+    believed. ``others`` says what else could look the same, for the reader to weigh; ``picture`` in what the evidence can
+    be seen. ``find`` is the pure function that looks; without one it is the query ``rule_<id>.sql``.
     """
 
     id: str
@@ -47,6 +51,8 @@ class Rule:
     parameters: Mapping[str, Parameter] = field(default_factory=dict)
     scope: Literal["pump", "site"] = "pump"
     explained_by: tuple[str, ...] = ()
+    others: str = ""
+    picture: Picture = "days"
     find: Finder | None = None
 
     def evidence(self, db: Database, values: Mapping[str, float]) -> pl.DataFrame:

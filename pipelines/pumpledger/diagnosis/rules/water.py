@@ -29,6 +29,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.9,
         work_min=45,
         risk_cost_week=250,
+        others=(
+            "A site that closed without a word in the register; a supply that is switched off by a timer or by "
+            "hand; a logger that shows a stopped clock."
+        ),
         sentence=(
             "Stood still through all planned hours of {day_count} while its export went on. These days count as "
             "no saving."
@@ -54,6 +58,9 @@ RULES: tuple[Rule, ...] = (
         probability=0.8,
         work_min=20,
         risk_cost_week=60,
+        others=(
+            "Samples of speed and load taken some seconds apart; a minimum speed in the register that is too high."
+        ),
         sentence="{extra} Up to {measured:.0f} min a day on {day_count}.",
         instruction=(
             "Raise the speed at which the controller lets the load on to the recorded minimum, and test that it "
@@ -77,6 +84,11 @@ RULES: tuple[Rule, ...] = (
         probability=0.7,
         work_min=45,
         risk_cost_week=300,
+        others=(
+            "A weather station that stands colder than the pad; pipes that are drained or heated; protection by "
+            "other means than the pump."
+        ),
+        picture="air",
         sentence=(
             "Stood still for {measured:.0f} min at a stretch while the weather station read freezing ({extra}). "
             "The pad may be colder than the station."
