@@ -307,6 +307,20 @@ def action(fleet: Path, actions: tuple[str, ...], event: str | None, shelve: str
     click.echo("The next review takes it into account.")
 
 
+@commands.command()
+@_FLEET
+@click.option("--pump", required=True, metavar="P", help="The pump, as in pumps.csv.")
+@click.option(
+    "--from", "from_day", metavar="YYYY-MM-DD", help="Local day from which it holds; default: since it runs so."
+)
+def adopt(fleet: Path, pump: str, from_day: str | None) -> None:
+    """Put on record what a pump runs: the rows that the newest reviewed days show are added to plans.csv of FLEET."""
+    from pumpledger.orchestration.adopting import adopt_plan
+
+    for line in adopt_plan(fleet, pump, from_day):
+        click.echo(printable(line))
+
+
 def main() -> None:
     """Entry point: what a user can mend comes as a message, never as a traceback."""
     gc.set_threshold(_OBJECTS_BETWEEN_LOOKS)

@@ -15,6 +15,7 @@ from small_clock import EVENING_PEAK, ZONE, Bands, midnight, planned_rpm, wall_m
 
 from pumpledger.diagnosis.standing import PAST_FINDING, SAID
 from pumpledger.engine.account_tables import LEVELS, LOADING
+from pumpledger.engine.clock_tables import CLOCK_DAYS, OUTAGES
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, SPANS, SPEED_GRID, VERDICTS
 from pumpledger.planning.simple_plan import build_best_plans
@@ -397,6 +398,8 @@ class Fleet:
         )
         db.load("past_daily", db.table("daily"))
         db.load("past_level", LEVELS.empty())
+        db.load("past_clock_day", CLOCK_DAYS.empty())
+        db.load("past_outage", OUTAGES.empty())
         db.load("loading", LOADING.empty())
         db.load("past_finding", pl.DataFrame(schema=PAST_FINDING))
         db.load("said_done", pl.DataFrame(schema=SAID))

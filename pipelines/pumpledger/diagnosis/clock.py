@@ -1,30 +1,37 @@
-"""Rules A1 and A2: is the pump's clock right? Reads profiles, matches them against the plan, votes by source, words the
-evidence.
+"""Rules A1 to A5, A7 and C13, made at once: is the pump's clock right, and is the record?
 
-Belongs here: which days are compared and what an offset means. The matching itself stands in `profile/plan_match.py`.
+Belongs here: the order of the questions and the words of the answers. Days as arrays stand in `clock_days.py`, what
+their series say in `clock_history.py`, whole sources in `clock_source.py`, other programmes in `clock_record.py`.
 
 An offset of 12 h cannot be told from a night plan that nobody wrote down: so the record is named beside the clock. A
 clock that was not moved at a clock change runs 60 min early after the 25 h day and 60 min late after the 23 h day; both
 the size and the sign must agree.
+
+A wrong weekday (A6) cannot show: the register holds one plan for all days of the week, and so do the controllers it
+speaks of. There is no such rule.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from datetime import date
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 import numpy as np
 import polars as pl
 
+from pumpledger.diagnosis.clock_dating import HALF_DAY_MIN, apart
+from pumpledger.diagnosis.clock_days import SEEN_LEAST, PumpDays, moved_plan, read_days
+from pumpledger.diagnosis.clock_history import History, drift, histories, reset_at
+from pumpledger.diagnosis.clock_record import Mismatch, Records, record_rows
+from pumpledger.diagnosis.clock_source import SOURCE_SHIFTED, drifting_sources, is_half_day, vote
 from pumpledger.diagnosis.evidence import EVIDENCE
 from pumpledger.engine.database import Database
 from pumpledger.profile import plan_match
-from pumpledger.profile.plan_match import AMBIGUOUS, DIFFERS, FITS, QUARTERS, SHIFTED, UNSEEN, Match, MatchLimits
+from pumpledger.profile.plan_match import AMBIGUOUS, DIFFERS, FITS, QUARTER_MIN, SHIFTED, UNSEEN, MatchLimits
 
-HALF_DAY_MIN = 720
-SOURCE_SHIFTED = "whole source shifted"
-LOOK_BACK_DAYS = 35  # how long after a clock change an hour's offset is still put down to it: an assumption
+LOOK_BACK_DAYS = 56  # how far back a clock change is looked for: as far as the days that are kept
+WINDOW_DAYS = 7
 _MATCH_TABLE = {
     "pump_id": pl.String,
     "source": pl.String,
@@ -34,289 +41,278 @@ _MATCH_TABLE = {
     "cost_runner_up_rpm": pl.Float64,
     "verdict": pl.String,
 }
+Parameters = Mapping[str, Mapping[str, float]]
 
 
 @dataclass(frozen=True, slots=True)
-class PumpDays:
-    """Quarter-hour rows of one fleet: ``observed`` and ``plan`` (days, 96) [rpm], and whose day each row is."""
+class Clock:
+    """One pump's last days under its plan and at one offset, matched: rows of the arrays, and what the match says."""
 
-    pump_id: np.ndarray
-    day_local: np.ndarray
-    in_week: np.ndarray
-    observed: np.ndarray
-    plan: np.ndarray
+    rows: np.ndarray
+    shift_min: int
+    unshifted_rpm: float
+    best_rpm: float
+    runner_up_rpm: float
+    verdict: str
 
 
-def pump_days(quarters: pl.DataFrame) -> PumpDays:
-    """Rows of `match_quarter` as arrays, only days on which the plan of the pump's last day was keyed in.
+def found_by(rule_id: str) -> Callable[[Database, Mapping[str, float]], pl.DataFrame]:
+    """The finder of one rule: its rows of the table ``clock_evidence``, which `read_clocks` has made by all thresholds."""
+    return lambda db, _: db.table("clock_evidence").filter(pl.col("rule_id") == rule_id)
 
-    An older plan's days say nothing about today's clock against today's plan.
+
+def match_limits(parameters: Mapping[str, float]) -> MatchLimits:
+    """The tests of the match out of the parameters of A1."""
+    return MatchLimits(**{name: parameters[name] for name in MatchLimits.__dataclass_fields__})
+
+
+def read_clocks(db: Database, parameters: Parameters) -> None:
+    """Make ``clock_match`` (pump_id, source, shift_min, costs [rpm], verdict) and ``clock_evidence`` (EVIDENCE of A1-A5,
+    A7, C13).
+
+    Inputs: those of `read_days`; past_day, plan, pump, pump_source, verdict (columns of verdicts). ``parameters`` are
+    the rules' by identifier; the tests of the match are those of A1.
     """
-    whole = quarters.filter(pl.len().over("pump_id", "day_local") == QUARTERS).sort("pump_id", "day_local", "quarter")
-    days = whole.unique(["pump_id", "day_local"], keep="first", maintain_order=True)
-    observed = whole["speed_rpm"].cast(pl.Float64).fill_null(np.nan).to_numpy().reshape(-1, QUARTERS)
-    plan = whole["planned_speed_rpm"].cast(pl.Float64).to_numpy().reshape(-1, QUARTERS)
-    pumps = days["pump_id"].to_numpy()
-    if len(pumps):
-        last = np.searchsorted(pumps, pumps, side="right") - 1
-        same = (plan == plan[last]).all(axis=1)
-    else:
-        same = np.empty(0, dtype=bool)
-    return PumpDays(
-        pumps[same], days["day_local"].to_numpy()[same], days["in_week"].to_numpy()[same], observed[same], plan[same]
-    )
+    limits = match_limits(parameters["A1"])
+    days = read_days(db, limits)
+    series = histories(db.table("clock_day"), limits)
+    sources = dict(db.table("pump_source").select("pump_id", "source").sort("pump_id", "source").iter_rows())
+    clocks = {
+        pump: replace(clock, verdict=SHIFTED)
+        if slightly_out(clock, days, series.get(pump), parameters["A3"])
+        else clock
+        for pump, clock in matched(days, series, limits, int(parameters["A1"]["days_least"])).items()
+    }
 
+    offsets = {pump: (clock.shift_min, clock.verdict) for pump, clock in clocks.items()}
+    votes, shifted = vote(offsets, sources, db.table("verdict"), parameters["A1"])
+    match = [
+        (pump, sources.get(pump), c.shift_min, c.unshifted_rpm, c.best_rpm, c.runner_up_rpm,
+         SOURCE_SHIFTED if pump in shifted else c.verdict)
+        for pump, c in sorted(clocks.items())
+    ]  # fmt: skip
+    db.load("clock_match", pl.DataFrame(match, schema=_MATCH_TABLE, orient="row"))
 
-def _stack(days: PumpDays, rows: list[np.ndarray]) -> np.ndarray:
-    """Days of several pumps as (pumps, most days, 96), NaN where a pump has fewer."""
-    stacked = np.full((len(rows), max((len(row) for row in rows), default=0), QUARTERS), np.nan)
-    for index, row in enumerate(rows):
-        stacked[index, : len(row)] = days.observed[row]
-    return stacked
-
-
-def _match_rows(days: PumpDays, rows: dict[str, np.ndarray], limits: MatchLimits) -> dict[str, tuple]:
-    """Match of each pump's median over the given day rows: ``pump -> (shift, unshifted, best, runner-up, verdict)``."""
-    pumps = list(rows)
-    if not pumps:
-        return {}
-    observed = plan_match.median_profile(_stack(days, list(rows.values())))
-    plans = np.stack([days.plan[row[-1]] for row in rows.values()])
-    found: Match = plan_match.match(observed, plans, limits)
-    columns = (found.shift_min, found.cost_unshifted_rpm, found.cost_best_rpm, found.cost_runner_up_rpm, found.verdict)
-    return {pump: tuple(column[index].item() for column in columns) for index, pump in enumerate(pumps)}
-
-
-def _windows(
-    days: PumpDays, changes: Mapping[str, date], least: int
-) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray], set[str]]:
-    """Day rows to judge the clock by, day rows before the last clock change, and the pumps whose window lies after that
-    change."""
-    window: dict[str, np.ndarray] = {}
-    before: dict[str, np.ndarray] = {}
-    after_change: set[str] = set()
-    pumps, firsts, counts = np.unique(days.pump_id, return_index=True, return_counts=True)
-    for pump, first, count in zip(pumps.tolist(), firsts, counts, strict=True):
-        rows = np.arange(first, first + count)
-        week = rows[days.in_week[rows]]
-        change = changes.get(pump)
-        if change is not None:
-            late = days.day_local[week] > np.datetime64(change)
-            earlier = rows[days.day_local[rows] < np.datetime64(change)]
-            if late.sum() >= least:
-                week = week[late]
-                after_change.add(pump)
-                if len(earlier) >= least:
-                    before[pump] = earlier
-            else:
-                week = week[~late]
-        if len(week) >= least:
-            window[pump] = week
-    return window, before, after_change
-
-
-def _source_votes(matches: dict[str, tuple], sources: Mapping[str, str], share: float, pumps: float) -> dict[str, int]:
-    """Sources that shift as one: ``source -> shift [min]`` where enough of its matched pumps show the same offset."""
-    shifts: dict[str, list[int]] = {}
-    for pump, (shift, _, _, _, verdict) in matches.items():
-        if verdict in (FITS, SHIFTED) and pump in sources:
-            shifts.setdefault(sources[pump], []).append(shift if verdict == SHIFTED else 0)
-    votes = {}
-    for source, seen in sorted(shifts.items()):
-        common = max(sorted(set(seen)), key=seen.count)
-        if len(seen) >= pumps and common != 0 and seen.count(common) >= share * len(seen):
-            votes[source] = common
-    return votes
-
-
-def _same_day_rows(days: PumpDays, rows: np.ndarray, shift: int, limits: MatchLimits) -> np.ndarray:
-    """Of one pump's day rows, those that each on their own fit best at ``shift`` [min], within a quarter hour."""
-    costs = plan_match.shift_costs(days.observed[rows], days.plan[rows], limits.cap_rpm)
-    own = plan_match.signed_shift_min(np.nan_to_num(costs, nan=np.inf).argmin(axis=1))
-    apart = np.abs(own - shift) % 1440
-    return rows[np.minimum(apart, 1440 - apart) <= plan_match.QUARTER_MIN]
-
-
-def _checkable(days: PumpDays, window: dict[str, np.ndarray], shift_min: int, limits: MatchLimits) -> dict[str, bool]:
-    """Whether each pump's plan would show a clock that is ``shift_min`` out."""
-    plans = days.plan[[rows[-1] for rows in window.values()]]
-    return dict(zip(window, plan_match.checkable(plans, shift_min, limits).tolist(), strict=True))
-
-
-def is_half_day(shift_min: int) -> bool:
-    """Whether an offset is 12 h, within a quarter hour."""
-    return abs(abs(shift_min) - HALF_DAY_MIN) <= plan_match.QUARTER_MIN
-
-
-def clock_twelve_hours(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
-    """Rows of A1 out of `clock_evidence`."""
-    return clock_evidence(db, parameters).filter(pl.col("rule_id") == "A1")
-
-
-def clock_one_hour(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
-    """Rows of A2 out of `clock_evidence`."""
-    return clock_evidence(db, parameters).filter(pl.col("rule_id") == "A2")
-
-
-def clock_evidence(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
-    """EVIDENCE rows of A1 and A2; makes the table ``clock_match`` (pump_id, source, shift_min, costs [rpm], verdict).
-
-    Inputs: daily, judged_day, profile, plan_slot, past_day, pump_fact, pump_source. ``parameters`` are those of rules
-    A1 and A2.
-    """
-    limits = MatchLimits(**{name: parameters[name] for name in MatchLimits.__dataclass_fields__})
-    least = int(parameters["days_least"])
-    days = pump_days(db.query("diagnosis/match_quarter"))
     facts = db.table("pump_fact").filter(pl.col("season") == "open")
     zones = {
         row["zone"]: row
         for row in db.query("diagnosis/clock_change", {"look_back_days": LOOK_BACK_DAYS}).iter_rows(named=True)
     }
-    changed = {pump: zones[zone] for pump, zone in facts.select("pump_id", "zone").iter_rows() if zone in zones}
-    sources = dict(db.table("pump_source").select("pump_id", "source").sort("pump_id", "source").iter_rows())
-
-    window, before, after_change = _windows(days, {pump: row["change_day"] for pump, row in changed.items()}, least)
-    now, earlier = _match_rows(days, window, limits), _match_rows(days, before, limits)
-    votes = _source_votes(now, sources, parameters["vote_share"], parameters["vote_pumps"])
-    for pump, (shift, *costs, verdict) in now.items():
-        if verdict == SHIFTED and votes.get(sources.get(pump, "")) == shift:
-            now[pump] = (shift, *costs, SOURCE_SHIFTED)
-    db.load(
-        "clock_match",
-        pl.DataFrame(
-            [(pump, sources.get(pump), *row) for pump, row in sorted(now.items())], schema=_MATCH_TABLE, orient="row"
-        ),
-    )
-
+    outages: dict[str, list[tuple[date, float]]] = {}
+    for pump, day, end_min in db.table("outage").select("pump_id", "day_local", "end_min").iter_rows():
+        outages.setdefault(pump, []).append((day, end_min))
+    slopes = {pump: slope for pump in clocks if pump in series and (slope := drift(series[pump], parameters["A4"]))}
+    adrift, drift_rows = drifting_sources(slopes, clocks, sources, parameters["A1"])
     asker = _Asker(
         days,
-        window,
-        now,
-        earlier,
-        after_change,
-        changed,
+        series,
+        clocks,
         limits,
-        half_day=_checkable(days, window, HALF_DAY_MIN, limits),
-        hour=_checkable(days, window, 60, limits),
+        parameters,
+        records=Records(db.table("plan"), db.table("pump"), limits, parameters),
+        changes={pump: zones[zone] for pump, zone in facts.select("pump_id", "zone").iter_rows() if zone in zones},
+        outages=outages,
+        slopes={pump: slope for pump, slope in slopes.items() if pump not in adrift},
+        half_day=_checkable(days, clocks, HALF_DAY_MIN, limits),
+        hour=_checkable(days, clocks, 60, limits),
     )
     rows = [
-        row
+        {"site_id": site, "component": pump, **row}
         for site, pump, planned in facts.select("site_id", "pump_id", "has_plan").iter_rows()
-        for row in asker.rows(site, pump, planned)
+        if pump not in shifted
+        for row in asker.rows(pump, planned)
     ]
-    for source, shift in votes.items():
-        rule = "A1" if is_half_day(shift) else "A2"
-        rows.append(
-            {
-                "site_id": "",
-                "rule_id": rule,
-                "component": source,
-                "verdict": "cannot tell",
-                "measured": float(shift),
-                "unit": "min",
-                "extra": f"the whole source is shifted by {shift:+d} min: look at the time base of its export first",
-            }
-        )
-    return EVIDENCE.conform(
-        pl.DataFrame([{**dict.fromkeys(EVIDENCE.columns), **row} for row in rows], schema=EVIDENCE.schema)
-    )
+    blank = dict.fromkeys(EVIDENCE.columns)
+    evidence = pl.DataFrame([{**blank, **row} for row in [*rows, *votes, *drift_rows]], schema=EVIDENCE.schema)
+    db.load("clock_evidence", EVIDENCE.conform(evidence))
+
+
+def matched(days: PumpDays, series: Mapping[str, History], limits: MatchLimits, least: int) -> dict[str, Clock]:
+    """The last seven days of each pump under the plan in force and at its present offset, against that plan; pumps with
+    fewer than ``least`` of them in the week are left out."""
+    windows: dict[str, np.ndarray] = {}
+    for pump, rows in days.rows_of().items():
+        rows = days.last_plan(rows)
+        began = series[pump].began if pump in series else None
+        if began is not None:
+            rows = rows[days.day_local[rows] >= np.datetime64(began)]
+        rows = rows[-WINDOW_DAYS:]
+        if days.in_week[rows].sum() >= least:
+            windows[pump] = rows
+    if not windows:
+        return {}
+    stacked = np.full((len(windows), WINDOW_DAYS, plan_match.QUARTERS), np.nan)
+    for index, rows in enumerate(windows.values()):
+        stacked[index, : len(rows)] = days.observed[rows]
+    plans = days.plan[[rows[-1] for rows in windows.values()]]
+    found = plan_match.match(plan_match.median_profile(stacked), plans, limits, SEEN_LEAST)
+    columns = (found.shift_min, found.cost_unshifted_rpm, found.cost_best_rpm, found.cost_runner_up_rpm, found.verdict)
+    return {pump: Clock(rows, *(column[index].item() for column in columns))
+            for index, (pump, rows) in enumerate(windows.items())}  # fmt: skip
+
+
+def slightly_out(clock: Clock, days: PumpDays, history: History | None, parameters: Mapping[str, float]) -> bool:
+    """Whether a clock is out by so little that the mismatch as recorded is small, and yet all changes of speed say so.
+
+    A quarter hour costs three changes of speed 12 rpm, under what the match must gain. Where nearly all of it goes
+    when the plan is moved, and the moments themselves are as late day after day, it is the clock. ``parameters`` are
+    those of A3.
+    """
+    if history is None or clock.verdict != FITS or abs(clock.shift_min) < QUARTER_MIN:
+        return False
+    alike = history.alike(days.day_local[clock.rows], clock.shift_min)
+    late = history.late(alike)
+    if late is None or abs(late) < parameters["late_min"] or len(alike) < parameters["days"]:
+        return False
+    median = plan_match.median_profile(days.observed[clock.rows][None])[0]
+    left = np.nanmean(np.abs(median - moved_plan(days.plan[clock.rows[-1]], late)))
+    return bool(left <= (1 - parameters["slight_gain"]) * clock.unshifted_rpm)
+
+
+def _checkable(days: PumpDays, clocks: Mapping[str, Clock], shift_min: int, limits: MatchLimits) -> dict[str, bool]:
+    """Whether each pump's plan would show a clock that is ``shift_min`` out."""
+    plans = days.plan[[clock.rows[-1] for clock in clocks.values()]]
+    return dict(zip(clocks, plan_match.checkable(plans, shift_min, limits).tolist(), strict=True))
 
 
 @dataclass(frozen=True, slots=True)
 class _Asker:
-    """Turns one pump's match into evidence rows."""
+    """Turns one pump's match and history into evidence rows, in the order of explanation."""
 
     days: PumpDays
-    window: dict[str, np.ndarray]
-    now: dict[str, tuple]
-    earlier: dict[str, tuple]
-    after_change: set[str]
-    changed: dict[str, dict]
+    series: Mapping[str, History]
+    clocks: Mapping[str, Clock]
     limits: MatchLimits
-    half_day: dict[str, bool]
-    hour: dict[str, bool]
+    parameters: Parameters
+    records: Records
+    changes: Mapping[str, dict]
+    outages: Mapping[str, list[tuple[date, float]]]
+    slopes: Mapping[str, object]
+    half_day: Mapping[str, bool]
+    hour: Mapping[str, bool]
 
-    def rows(self, site: str, pump: str, planned: bool) -> Iterator[dict]:
-        """Evidence of one pump: at most one row for A1 and one for A2."""
-        silent = {"site_id": site, "component": pump, "verdict": "cannot tell", "unit": "min"}
+    def rows(self, pump: str, planned: bool) -> Iterator[dict[str, object]]:
+        """Evidence of one pump."""
         if not planned:
-            yield {**silent, "rule_id": "A1", "needs": "the plan of this pump in plans.csv"}
+            yield _silent("A1", needs="the plan of this pump in plans.csv")
             return
-        shift, unshifted, best, _, verdict = self.now.get(pump, (0, 0.0, 0.0, 0.0, UNSEEN))
-        if verdict == UNSEEN:
-            yield {**silent, "rule_id": "A1", "needs": "more valid days of 24 h under the plan in force"}
-        elif verdict == SHIFTED:
-            yield self._shifted(site, pump, shift, unshifted, best)
-        elif verdict == SOURCE_SHIFTED:
-            yield {
-                **silent,
-                "rule_id": "A1" if is_half_day(shift) else "A2",
-                "measured": float(shift),
-                "extra": "the whole source is shifted",
-            }
-        elif verdict == AMBIGUOUS:
-            yield {
-                **silent,
-                "rule_id": "A1",
-                "measured": float(shift),
-                "extra": f"what runs fits the plan moved by {shift:+d} min, and another shift does nearly as well",
-            }
-        elif verdict == DIFFERS:
-            yield {
-                **silent,
-                "rule_id": "A1",
-                "extra": "what runs differs from the recorded plan at every shift: pump or record",
-            }
+        clock = self.clocks.get(pump)
+        if clock is None or clock.verdict == UNSEEN or pump not in self.series:
+            yield _silent("A1", needs="more valid days of 24 h under the plan in force")
+        elif clock.verdict in (SHIFTED, DIFFERS):
+            yield from self._mismatch(pump, clock)
+        elif clock.verdict == AMBIGUOUS:
+            text = (
+                f"what runs fits the plan moved by {clock.shift_min:+d} min, and moved by {self._rival(clock):+d} min "
+            )
+            yield _silent("A1", measured=float(clock.shift_min), extra=f"{text}nearly as well")
+        elif pump in self.slopes:
+            yield self._drift(pump, clock)
         else:
             text = "the clock cannot be checked from this plan: it is too constant or too symmetric"
             if not self.half_day[pump]:
-                yield {**silent, "rule_id": "A1", "extra": text}
-            if pump in self.after_change and not self.hour[pump]:
-                yield {**silent, "rule_id": "A2", "extra": text}
+                yield _silent("A1", extra=text)
+            change = self.changes.get(pump)
+            after = change is not None and self.days.day_local[clock.rows[0]] > np.datetime64(change["change_day"])
+            if after and not self.hour[pump]:
+                yield _silent("A2", extra=text)
 
-    def _shifted(self, site: str, pump: str, shift: int, unshifted: float, best: float) -> dict:
-        seen = _same_day_rows(self.days, self.window[pump], shift, self.limits)
-        dates = self.days.day_local[seen if len(seen) else self.window[pump]]
+    def _rival(self, clock: Clock) -> int:
+        """The best shift more than 30 min from the best [min late]."""
+        median = plan_match.median_profile(self.days.observed[clock.rows][None])
+        costs = plan_match.shift_costs(median, self.days.plan[clock.rows[-1:]], self.limits.cap_rpm)[0]
+        late = plan_match.signed_shift_min(np.arange(plan_match.QUARTERS))
+        far = apart(late, clock.shift_min) > plan_match.RUNNER_UP_BINS * QUARTER_MIN
+        return int(late[far][costs[far].argmin()])
+
+    def _mismatch(self, pump: str, clock: Clock) -> Iterator[dict[str, object]]:
+        seen = Mismatch(pump, clock.shift_min, clock.unshifted_rpm, clock.best_rpm, self.days.day_local[clock.rows],
+                        self.days.observed[clock.rows], self.days.plan[clock.rows])  # fmt: skip
+        other = list(record_rows(self.records, seen, clock.verdict == SHIFTED))
+        for row in other:
+            began = self.series[pump].programme_began or self.series[pump].day[0].item()
+            yield {"first_day": began, **row}
+        if not other and clock.verdict == SHIFTED:
+            yield from self._shifted(pump, clock)
+        elif not other:
+            text = "what runs differs from the recorded plan at every shift: pump or record"
+            yield _silent("A1", extra=text)
+
+    def _shifted(self, pump: str, clock: Clock) -> Iterator[dict[str, object]]:
+        history, shift = self.series[pump], clock.shift_min
+        window = self.days.day_local[clock.rows]
+        alike = history.alike(window, shift)
+        late = history.late(alike)
+        since = history.began or history.day[0].item()
         base = {
-            "site_id": site,
-            "component": pump,
+            "verdict": "found",
             "measured": float(shift),
             "unit": "min",
-            "first_day": dates.min().item(),
-            "last_day": dates.max().item(),
-            "days": len(dates),
-            "extra": f"Mean mismatch {unshifted:.0f} rpm as recorded, {best:.0f} so moved.",
+            "first_day": since,
+            "last_day": (alike if len(alike) else window)[-1].item(),
+            "days": len(alike),
         }
-        if is_half_day(shift):
-            return {**base, "rule_id": "A1", "verdict": "found", "threshold": float(HALF_DAY_MIN)}
-        change = self.changed.get(pump) if pump in self.after_change else None
-        if change is None or shift != change["unmoved_shift_min"]:
-            return {
-                **base,
-                "rule_id": "A2",
-                "verdict": "cannot tell",
-                "extra": f"what runs fits the plan moved by {shift:+d} min, which no clock change explains: "
-                "compare the pump's clock on site",
-            }
-        old_shift, _, _, _, old = self.earlier.get(pump, (0, 0.0, 0.0, 0.0, UNSEEN))
-        if old == UNSEEN:
-            note = f" Days before the clock change of {change['change_day']} were not compared."
-        elif old == FITS:
-            note = f" Before the clock change of {change['change_day']} it kept its plan."
+        so = f"Mean mismatch {clock.unshifted_rpm:.0f} rpm as recorded, {clock.best_rpm:.0f} so moved."
+        way = f"{abs(shift)} min {'early' if shift < 0 else 'late'} by the recorded wall clock"
+        change = self._unmoved(pump, history, shift)
+        reset = reset_at(history, self.outages.get(pump, []), shift if late is None else late,
+                         self.parameters["A5"]["within_min"])  # fmt: skip
+        if change is not None:
+            yield {**base, "rule_id": "A2", "threshold": float(change[0]), "extra": f"{way}. {so} {change[1]}"}
+        elif is_half_day(shift):
+            after = f" It began on {since}: {reset}." if reset else ""
+            yield {**base, "rule_id": "A1", "threshold": float(HALF_DAY_MIN), "extra": f"{so}{after}"}
+        elif reset:
+            within = self.parameters["A5"]["within_min"]
+            yield {**base, "rule_id": "A5", "threshold": within, "extra": f"{way}: {reset}. {so}"}
+        elif pump in self.slopes:
+            yield self._drift(pump, clock)
+        elif late is not None and abs(late) < self.parameters["A3"]["late_min"]:
+            return
+        elif len(alike) >= self.parameters["A3"]["days"]:
+            least = self.parameters["A3"]["late_min"]
+            yield {**base, "rule_id": "A3", "threshold": least, "extra": f"{way}. {so}"}
         else:
-            return {
-                **base,
-                "rule_id": "A2",
-                "verdict": "cannot tell",
-                "extra": f"what runs fits the plan moved by {shift:+d} min, but it did not keep its plan before the "
-                "clock change either "
-                f"({old}, {old_shift:+d} min)",
-            }
-        way = "early" if shift < 0 else "late"
+            most = int(self.parameters["A3"]["days"])
+            text = f"it runs {way}, so far on {len(alike)} days of {most} that are asked for"
+            yield _silent("A3", measured=float(shift), extra=text)
+
+    def _unmoved(self, pump: str, history: History, shift: int) -> tuple[int, str] | None:
+        """The shift of a clock that was not moved at the last clock change, and words, if that is what it shows."""
+        change = self.changes.get(pump)
+        if change is None or apart(shift, change["unmoved_shift_min"]) > QUARTER_MIN:
+            return None
+        day, unmoved = change["change_day"], change["unmoved_shift_min"]
+        if history.began is None:
+            if history.day[0].item() < day:
+                return None
+            return unmoved, f"Days before the clock change of {day} were not compared."
+        before = history.shift_before(history.began)
+        near = abs(history.began - day) <= timedelta(days=self.parameters["A2"]["change_days"])
+        if not near or before is None or apart(before, 0) > QUARTER_MIN:
+            return None
+        return unmoved, f"Before the clock change of {day} it kept its plan."
+
+    def _drift(self, pump: str, clock: Clock) -> dict[str, object]:
+        history, slope = self.series[pump], self.slopes[pump]
+        late = history.late(self.days.day_local[clock.rows])
+        loses = "loses" if slope.slope > 0 else "gains"
+        now = "" if late is None else f" It is now {abs(late):.0f} min {'early' if late < 0 else 'late'}."
+        far = late is not None and abs(late) >= self.parameters["A3"]["late_min"]
         return {
-            **base,
-            "rule_id": "A2",
+            "rule_id": "A4",
             "verdict": "found",
-            "threshold": float(change["unmoved_shift_min"]),
-            "extra": f"{abs(shift)} min {way} by the recorded wall clock. {base['extra']}{note}",
+            "severity": "next visit" if far else None,
+            "measured": slope.slope * 60,
+            "threshold": self.parameters["A4"]["seconds_a_day"],
+            "unit": "s a day",
+            "first_day": history.day[0].item(),
+            "last_day": history.day[-1].item(),
+            "days": int(history.clear.sum()),
+            "extra": f"{loses} {abs(slope.slope) * 60:.0f} s a day "
+            f"({abs(slope.low) * 60:.0f} to {abs(slope.high) * 60:.0f}).{now}",
         }
+
+
+def _silent(rule_id: str, **said: object) -> dict[str, object]:
+    return {"rule_id": rule_id, "verdict": "cannot tell", "unit": "min", **said}

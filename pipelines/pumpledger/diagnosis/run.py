@@ -7,7 +7,8 @@ looked for), span, profile, daily, speed_grid, best_plan, export, refused_count,
 (day_local, in_week), pump_source (pump_id, source: source of fleet.toml that the pump's readings came from),
 verdict (columns of verdicts); and of the eight weeks that end with this one past_daily (columns of daily) and
 past_level (columns of levels), with loading (columns of loading) of the last two; past_finding and said_done (columns
-of `standing.PAST_FINDING` and `standing.SAID`).
+of `standing.PAST_FINDING` and `standing.SAID`); of the weeks before this one past_clock_day and past_outage (columns of
+clock_days and outages).
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from datetime import date, timedelta
 import polars as pl
 
 from pumpledger.diagnosis.assemble import explain, findings, gate
+from pumpledger.diagnosis.clock import read_clocks
 from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.evidence import as_evidence
 from pumpledger.diagnosis.ranking import rank_findings
@@ -51,6 +53,7 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
     db.build("site_day", "diagnosis/site_day")
     db.build("site_fact", "diagnosis/site_fact")
 
+    read_clocks(db, values)
     evidence = [as_evidence(rule.id, rule.evidence(db, values[rule.id])) for rule in RULES]
     gated = gate(pl.concat(evidence), db.table("pump_fact"), db.table("doubted_pump"))
     now = findings(explain(gated), db.table("best_plan"))

@@ -7,6 +7,7 @@ are the site's local days (`day_local`), a unit is a suffix. Estimates come as `
 from __future__ import annotations
 
 from pumpledger.engine.account_tables import ACCOUNT_TABLES
+from pumpledger.engine.clock_tables import CLOCK_TABLES
 from pumpledger.engine.followup_tables import FOLLOWUP_TABLES
 from pumpledger.engine.savings_tables import (  # noqa: F401  # known by this module's name, too
     DAY_BANDS,
@@ -360,4 +361,4 @@ VERDICTS = Table(
 
 ALL = (READINGS, REFUSED, SUPERSEDED, EXPORTS, SPANS, PROFILE, DAILY, *SAVINGS_TABLES, FINDINGS,
        SITE_WEEKS, DOUBTS, CHECKS, NOTES, SPEED_GRID, BEST_PLANS, VERDICTS, *ACCOUNT_TABLES,
-       *FOLLOWUP_TABLES)  # fmt: skip
+       *CLOCK_TABLES, *FOLLOWUP_TABLES)  # fmt: skip

@@ -31,6 +31,7 @@ from pumpledger.engine.account_tables import (
     LEVELS,
     LOADING,
 )
+from pumpledger.engine.clock_tables import CLOCK_DAYS, OUTAGES
 from pumpledger.engine.database import Database
 from pumpledger.engine.expectations import Check, checks_frame, run_suite
 from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS, RULE_OUTCOMES
@@ -256,17 +257,24 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
             db.load(name, session.read_weeks(table, weeks))
         for name, table in (("past_daily", DAILY), ("past_level", LEVELS)):
             db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)))
+        for name, table in (("past_clock_day", CLOCK_DAYS), ("past_outage", OUTAGES)):
+            db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)[:-1]))
         db.load("loading", session.read_weeks(LOADING, weeks))
         _load_past(db, session, week)
         db.load("speed_grid", session.lake.read(SPEED_GRID, week))
         db.load("best_plan", session.lake.read(BEST_PLANS, week))
         db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [iso_week(day) == week for day in days]}))
         # A clock change is looked for further back than the days that are judged.
-        db.load("past_day", local_days(session.zones, [day for name in weeks_back(week, 5) for day in week_days(name)]))
+        db.load(
+            "past_day",
+            local_days(session.zones, [day for name in weeks_back(week, PAST_WEEKS) for day in week_days(name)]),
+        )
         db.load("export", exports_of(session.ledger, set(weeks)))
         db.load("refused_count", refused_counts(session.ledger, {week}))
         _load_verdicts(db, session, week)
         diagnose(db, week, week_days(week)[6], session.thresholds.rules)
+        for name, table in (("clock_day", CLOCK_DAYS), ("outage", OUTAGES)):
+            session.lake.write(table, week, db.table(name).filter(pl.col("day_local").is_in(week_days(week))))
         states = _action_states(session, week, db.table("finding"))
         rank_actions(db, states)
         session.lake.write(FINDINGS, week, db.table("finding"))

@@ -89,7 +89,9 @@ def _distance(a: npt.NDArray[np.integer], b: npt.NDArray[np.integer]) -> npt.NDA
     return np.minimum(apart, QUARTERS - apart)
 
 
-def match(observed: Array, plan: Array, limits: MatchLimits = MatchLimits()) -> Match:
+def match(
+    observed: Array, plan: Array, limits: MatchLimits = MatchLimits(), observed_least: float = OBSERVED_LEAST
+) -> Match:
     """Best circular shift of ``plan`` onto ``observed`` and what it means, row by row.
 
     ``shifted`` only if the shift is long enough, gains enough, leaves little and no other shift more than 30 min away
@@ -112,7 +114,7 @@ def match(observed: Array, plan: Array, limits: MatchLimits = MatchLimits()) -> 
     alone = runner_up - least >= limits.margin_rpm
     verdict = np.select(
         [
-            (~np.isnan(observed)).mean(axis=1) < OBSERVED_LEAST,
+            (~np.isnan(observed)).mean(axis=1) < observed_least,
             moved & clean & alone,
             moved & clean,
             moved,
