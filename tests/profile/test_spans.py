@@ -64,6 +64,7 @@ def spans(
         "priming_min": 5.0,
         "freeze_setpoint_c": None,
         "freeze_speed_rpm": None,
+        "aux_min_speed_rpm": None,
     } | pump
     number = dict.fromkeys(fields, pl.Float64)
     db.load("pump", pl.DataFrame([{"pump_id": "P1", "site_id": "S1", **fields}], schema_overrides=number))

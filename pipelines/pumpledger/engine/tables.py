@@ -122,7 +122,11 @@ SPANS = Table(
         "duration_min": ("real", "length [min]"),
         "start_min": ("real", "minutes elapsed since local midnight at the beginning [min]"),
         "kind": ("text", "run, off or unknown"),
-        "cause": ("text", "plan period, priming, override, freeze protection, unexplained, off or unknown"),
+        "cause": (
+            "text",
+            "plan period, priming, override, freeze protection, auxiliary load (it raises the speed to its minimum), "
+            "unexplained, off or unknown",
+        ),
         "period": ("int", "plan period 1-3 where the cause is plan period or priming"),
         "planned_speed_rpm": (
             "real",

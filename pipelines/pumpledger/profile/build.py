@@ -27,7 +27,7 @@ CAUSES = {
     "near_rpm": 50.0,  # two grid steps
     "edge_min": 16.0,  # one quarter-hour interval and a minute of clock
     "override_least_min": 20.0,
-    "override_most_min": 24 * 60 + 16.0,  # an override lasts up to 24 h (common practice, no source), and an edge
+    "override_most_min": 24 * 60.0,  # an override lasts up to 24 h (facts 2k, from memory), and what a sample hides
     "bridge_min": 120.0,  # the longest hole of a valid day
     "freeze_margin_c": 3.0,  # station against pad
 }

@@ -17,7 +17,7 @@ from pumpledger.reports.svg_carpet import DayRow, Shape, carpet, day_clock
 from pumpledger.reports.wording import Stretch, day_in_words, days_in_words, quantity
 
 FROST_C = 0.0
-_OFF_PLAN = ("override", "unexplained", "freeze protection")
+_OFF_PLAN = ("override", "unexplained", "freeze protection", "auxiliary load")
 
 
 class Carpets:

@@ -163,6 +163,7 @@ def _phrase(stretch: Stretch) -> str:
     verbs = {
         "override": "override",
         "freeze protection": "freeze protection",
+        "auxiliary load": "raised for its auxiliary load",
         "unexplained": "unexplained run",
         "priming": "priming",
     }
