@@ -1,11 +1,12 @@
 -- C10, override left on: stretches off the plan that no visit covers.
 -- grain: one pump. inputs: span, daily, judged_day, excused_day, clock_match, speed_grid.
--- parameters: $stretch_min [min], $days. columns: those of EVIDENCE that it fills.
+-- parameters: $stretch_min [min], $same_rpm, a stretch keeps its speed to this [rev/min], $days. columns: those of
+--   EVIDENCE that it fills.
 -- Off its plan on all valid days but one, with a programme that differs from the record, is a stale record as likely as
 --   an override.
 -- An override lasts at most 24 h and then hands back to the plan (facts 2k, from memory): longer is said, not needed.
 with off_plan as (
-    select s.site_id, s.pump_id, s.day_local, j.in_week, s.start_utc, s.end_utc, s.duration_min, s.energy_kwh,
+    select s.site_id, s.pump_id, s.day_local, j.in_week, s.start_utc, s.end_utc, s.duration_min, s.energy_kwh, s.speed_rpm,
         case when s.planned_speed_rpm = 0 then 0.0 else g.power_w_mid * s.duration_min / 60000 end as planned_kwh
     from span as s
     join judged_day as j using (day_local)
@@ -14,8 +15,10 @@ with off_plan as (
     where s.kind = 'run' and s.cause in ('override', 'unexplained')
 ),
 marked as (
-    select *, coalesce(start_utc > lag(end_utc) over (partition by pump_id order by start_utc), true) as begins
+    select *,
+        coalesce(start_utc > lag(end_utc) over of_pump or abs(speed_rpm - lag(speed_rpm) over of_pump) > $same_rpm, true) as begins
     from off_plan
+    window of_pump as (partition by pump_id order by start_utc)
 ),
 numbered as (
     select *, sum(begins::int) over (partition by pump_id order by start_utc) as stretch
@@ -63,8 +66,9 @@ evidence as (
             then 'the plan that is really keyed in: on most days what runs differs from the record, pump or record' end
                 as needs,
         first_day, last_day, days, longest_min / 60 as measured, $stretch_min / 60.0 as threshold, 'h' as unit,
-        case when longest_min > 1440 then 'One stretch is longer than the 24 h that an override may last.' else '' end
-            as extra,
+        case when longest_min > 1440 then 'One stretch is longer than the 24 h that an override may last.'
+            when longest_min >= 1440 - 5 then 'The longest ended by itself after the 24 h that an override may last.'
+            else '' end as extra,
         case when excess_known then greatest(excess_kwh, 0) end as benefit_kwh_week
     from (
         select *, coalesce(clock in ('differs from record', 'ambiguous') and days >= most_days

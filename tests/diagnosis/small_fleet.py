@@ -14,10 +14,10 @@ import polars as pl
 from small_clock import EVENING_PEAK, ZONE, Bands, midnight, planned_rpm, wall_min
 
 from pumpledger.diagnosis.standing import PAST_FINDING, SAID
-from pumpledger.engine.account_tables import LEVELS, LOADING
+from pumpledger.engine.account_tables import EFFICIENCY, EFFICIENCY_RECORD, LEVELS, LOADING
 from pumpledger.engine.clock_tables import CLOCK_DAYS, OUTAGES
 from pumpledger.engine.database import Database
-from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, SPANS, SPEED_GRID, VERDICTS
+from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, READINGS, SPANS, SPEED_GRID, VERDICTS
 from pumpledger.planning.simple_plan import build_best_plans
 from pumpledger.register.fields import PLANS, PUMPS, SITES, VISITS, inside_columns
 
@@ -401,6 +401,9 @@ class Fleet:
         db.load("past_clock_day", CLOCK_DAYS.empty())
         db.load("past_outage", OUTAGES.empty())
         db.load("loading", LOADING.empty())
+        db.load("efficiency", EFFICIENCY.empty())
+        db.load("efficiency_record", EFFICIENCY_RECORD.empty())
+        db.load("reading", READINGS.empty())
         db.load("past_finding", pl.DataFrame(schema=PAST_FINDING))
         db.load("said_done", pl.DataFrame(schema=SAID))
         db.load("speed_grid", self._grid())

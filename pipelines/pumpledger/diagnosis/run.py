@@ -6,7 +6,8 @@ Tables read: site, pump, plan, plan_window, plan_slot, local_day, past_day (loca
 looked for), span, profile, daily, speed_grid, best_plan, export, refused_count, visit, weather, tariff_band, fleet_day
 (day_local, in_week), pump_source (pump_id, source: source of fleet.toml that the pump's readings came from),
 verdict (columns of verdicts); and of the eight weeks that end with this one past_daily (columns of daily) and
-past_level (columns of levels), with loading (columns of loading) of the last two; past_finding and said_done (columns
+past_level (columns of levels), with loading (columns of loading) and reading (columns of readings, of each pump's main
+log alone) of the last two, and efficiency and efficiency_record of the last; past_finding and said_done (columns
 of `standing.PAST_FINDING` and `standing.SAID`); of the weeks before this one past_clock_day and past_outage (columns of
 clock_days and outages).
 """
@@ -48,6 +49,7 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
     db.build("judged_day", "diagnosis/judged_day", {"week_end": week_end})
     db.build("pump_fact", "diagnosis/pump_fact")
     db.build("excused_day", "diagnosis/excused_day")
+    db.build("pump_start", "diagnosis/pump_start")
     unit_doubts(db)
     struck_days(db, parameters)
     db.build("site_day", "diagnosis/site_day")

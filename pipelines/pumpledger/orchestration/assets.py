@@ -144,7 +144,7 @@ def efficiency(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]
     return _result(rows.height, _counts(rows, "gate"), "speeds by plausibility")
 
 
-@dg.asset(partitions_def=WEEKS, deps=[savings, schedule])
+@dg.asset(partitions_def=WEEKS, deps=[savings, schedule, efficiency])
 def findings(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
     """everything -> findings, each explained once, and one action a site."""
     week = context.partition_key

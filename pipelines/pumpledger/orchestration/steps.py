@@ -263,6 +263,8 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         _load_past(db, session, week)
         db.load("speed_grid", session.lake.read(SPEED_GRID, week))
         db.load("best_plan", session.lake.read(BEST_PLANS, week))
+        for name, table in (("efficiency", EFFICIENCY), ("efficiency_record", EFFICIENCY_RECORD)):
+            db.load(name, session.lake.read(table, week))
         db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [iso_week(day) == week for day in days]}))
         # A clock change is looked for further back than the days that are judged.
         db.load(
@@ -272,6 +274,9 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         db.load("export", exports_of(session.ledger, set(weeks)))
         db.load("refused_count", refused_counts(session.ledger, {week}))
         _load_verdicts(db, session, week)
+        _view_readings(db, session, weeks)
+        if not db.table("shared_pump").is_empty():
+            db.view("reading", "profile/reading_of_main_log")
         diagnose(db, week, week_days(week)[6], session.thresholds.rules)
         for name, table in (("clock_day", CLOCK_DAYS), ("outage", OUTAGES)):
             session.lake.write(table, week, db.table(name).filter(pl.col("day_local").is_in(week_days(week))))

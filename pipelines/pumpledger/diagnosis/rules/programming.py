@@ -13,7 +13,7 @@ RULES: tuple[Rule, ...] = (
         severity="next visit",
         needs=("speed", "plan"),
         order=30,
-        explained_by=("A2", "A1", "A5", "A4", "A3", "A7", "C13", "C6"),
+        explained_by=("A2", "A1", "A5", "A4", "A3", "A7", "C13", "C6", "C11"),
         season="open",
         probability=0.8,
         work_min=10,
@@ -30,7 +30,11 @@ RULES: tuple[Rule, ...] = (
             "Cancel the override. Ask why it was set: if it is wanted, agree it and record it, or change the plan."
         ),
         caution=PAD_CHECK,
-        parameters={"stretch_min": Parameter(180, 60, 1440, "min", "more"), "days": Parameter(1, 1, 7, "days", "more")},
+        parameters={
+            "stretch_min": Parameter(180, 60, 1440, "min", "more"),
+            "same_rpm": Parameter(75, 25, 3450, "rpm", "less"),
+            "days": Parameter(1, 1, 7, "days", "more"),
+        },
     ),
     Rule(
         id="C6",
@@ -59,7 +63,7 @@ RULES: tuple[Rule, ...] = (
         needs=("power", "speed", "tariff"),
         order=41,
         scope="site",
-        explained_by=("A2", "A1", "A5", "A4", "A3", "A7", "C10", "C6"),
+        explained_by=("A2", "A1", "A5", "A4", "A3", "A7", "C11", "C10", "C6"),
         season="open",
         probability=0.9,
         work_min=10,
