@@ -1,7 +1,8 @@
 -- C11, override every day: the same override on most days of the week, begun at about the same time of day.
 -- grain: one pump. inputs: span, judged_day, excused_day, profile, clock_match.
 -- parameters: $same_rpm, overrides this close in speed are the same [rev/min], $spread_min of the starts, middle half
---   [min], $days (of the week), $regular_min, starts that lie this close together are a keyed period's [min].
+--   [min], $days (of the week), $regular_min, starts whose middle half lies this close together are a keyed period's, and
+--   no hand's [min].
 -- columns: those of EVIDENCE that it fills.
 -- An override that goes on over midnight or a change of the plan is one. Times are of the wall clock, on a circle. A pump
 --   whose clock is told to be wrong is left to the rules of the clock.
@@ -66,7 +67,6 @@ spread as (
 habits as (
     select site_id, pump_id, count(*) as days, min(day_local) as first_day, max(day_local) as last_day,
         quantile_cont(off_min, 0.75) - quantile_cont(off_min, 0.25) as spread_min,
-        max(off_min) - min(off_min) as widest_min,
         any_value(speed_rpm) as speed_rpm, median(length_min) / 60 as length_h,
         cast(round((any_value(centre_min) + median(off_min)) / 5) * 5 as bigint) % 1440 as usual_min
     from spread
@@ -75,14 +75,17 @@ habits as (
 ),
 evidence as (
     select h.site_id, h.pump_id as component,
-        case when m.verdict in ('ambiguous', 'whole source shifted') then 'cannot tell' else 'found' end as verdict,
+        case when m.verdict in ('ambiguous', 'whole source shifted') or h.spread_min <= $regular_min then 'cannot tell'
+            else 'found' end as verdict,
         case when m.verdict in ('ambiguous', 'whole source shifted')
             then 'the pump''s clock or its export''s time base first: what looks like the same override each day may be the plan '
-                || 'at another time' end as needs,
+                || 'at another time'
+            when h.spread_min <= $regular_min
+            then 'the plan that is really keyed in: what runs off the record starts as regularly as a keyed period, on '
+                || h.days || ' days' end as needs,
         h.first_day, h.last_day, h.days, h.spread_min as measured, $spread_min::double as threshold, 'min' as unit,
         format('about {:.0f} rpm from about {:02d}:{:02d} for {:.1f} h.', h.speed_rpm, h.usual_min // 60, h.usual_min % 60, h.length_h)
-            || case when h.widest_min <= $regular_min
-                then ' The starts are as regular as a keyed period: it may be keyed in and not recorded.' else '' end as extra
+            as extra
     from habits as h
     left join clock_match as m on m.pump_id = h.pump_id
     where coalesce(m.verdict <> 'shifted', true)

@@ -5,7 +5,8 @@
 --   $days (of the week's valid days), $near_rpm, a speed this close to the load's minimum is kept for the load, $ask_rpm,
 --   below which an unknown knee is worth asking for [rev/min]. columns: those of EVIDENCE that it fills.
 -- The knee is the lowest that the flow band allows; where it lies above the speeds seen, the fastest of these is no
---   cheaper than the knee. Power at rest is taken off, as the knee speed takes it off.
+--   cheaper than the knee. The litre has to be dearer by the low, the middle and the high flow. Power at rest is taken off,
+--   as the knee speed takes it off.
 -- A public pool is left alone: fewer hours are no advice there. Raising a speed above the plan's fastest needs ratings.
 with told as (
     select f.site_id, f.pump_id, f.aux_load, f.aux_min_speed_rpm, r.knee_state, coalesce(r.standby_w, 0) as standby_w,
@@ -20,7 +21,8 @@ with told as (
     where f.pool_class <> 'public'
 ),
 knee as (
-    select t.*, g.power_w_mid - t.standby_w as knee_w, g.flow_m3h_mid as knee_m3h, g.flow_m3h_hi as knee_m3h_hi
+    select t.*, g.power_w_mid - t.standby_w as knee_w, g.flow_m3h_lo as knee_m3h_lo, g.flow_m3h_mid as knee_m3h,
+        g.flow_m3h_hi as knee_m3h_hi
     from told as t
     left join speed_grid as g on g.pump_id = t.pump_id and g.speed_rpm = t.knee_rpm
 ),
@@ -35,7 +37,8 @@ planned_run as (
     select k.*, v.day_local, s.start_utc, s.duration_min, s.speed_rpm,
         max(s.speed_rpm) over (partition by k.pump_id) as plan_top_rpm,
         s.speed_rpm * s.duration_min as turned,
-        g.power_w_mid - k.standby_w as added_w, g.flow_m3h_mid as flow_m3h,
+        g.power_w_mid - k.standby_w as added_w, g.flow_m3h_lo as flow_m3h_lo, g.flow_m3h_mid as flow_m3h,
+        g.flow_m3h_hi as flow_m3h_hi,
         not coalesce(s.aux_on, false)
             and not (k.aux_load <> 'none' and coalesce(abs(s.speed_rpm - k.aux_min_speed_rpm) <= $near_rpm, false)) as free
     from knee as k
@@ -52,6 +55,8 @@ slow as (
     from planned_run
     where free and speed_rpm <= knee_rpm - $below_rpm and added_w > 0 and knee_w > 0 and knee_m3h > 0
         and added_w * knee_m3h >= (1 + $dearer) * knee_w * flow_m3h
+        and added_w * knee_m3h_lo >= (1 + $dearer) * knee_w * flow_m3h_lo
+        and added_w * knee_m3h_hi >= (1 + $dearer) * knee_w * flow_m3h_hi
     group by site_id, pump_id, day_local
     having slow_h >= $hours
 ),

@@ -159,11 +159,12 @@ edged as (
             when part_min <= $edge_min and bool_or(plain_cause = 'plan period') over of_stretch then 'plan period'
             when part_min <= $edge_min and bool_or(plain_cause = 'freeze protection') over of_stretch then 'freeze protection'
             when turn_min <= $edge_min and bool_or(plain_cause = 'auxiliary load') over of_stretch then 'auxiliary load'
-            -- a mean over an interval in which the speed changed
+            -- a mean over an interval in which the speed changed, at a start also to and from the priming's
             when stretch_min <= $edge_min
                 and beside_plan
                 and speed_rpm >= least(coalesce(previous_rpm, 0), coalesce(next_rpm, 0))
-                and speed_rpm <= greatest(previous_rpm, next_rpm, priming_speed_rpm)
+                and speed_rpm <= greatest(previous_rpm, next_rpm,
+                    case when stretch_start_utc < run_start_utc + to_seconds(60 * (priming_min + $edge_min)) then priming_speed_rpm end)
                 and coalesce(planned_period, next_period, previous_period) is not null
                 then 'plan period'
         end as edged_cause,

@@ -41,6 +41,18 @@ def test_priming_speed_in_the_middle_of_a_run_is_no_priming() -> None:
     assert (told["priming"], told["override"]) == (5, 30)
 
 
+def test_a_burst_at_priming_speed_within_a_run_is_neither_priming_nor_the_plans_edge() -> None:
+    """Five minutes at noon, as a pump that has lost its water does; too short for an override."""
+    told = day_of(*ON_PLAN[:4], (720, 1800), (725, 1200), (1080, 0))
+    assert (told["priming"], told["unexplained"], told["plan period"]) == (5, 5, 55 + 535)
+
+
+def test_a_mean_over_priming_and_plan_is_the_plans_edge() -> None:
+    """A log of means over 15 minutes: 5 min at 1800 and 10 at 1200 are 1400."""
+    told = day_of((0, 0), (540, 1400), (555, 1200), (1080, 0), sample_min=15, plan=[(1, 1200.0, 540, 1080)])
+    assert told == {"off": 900, "plan period": 540}
+
+
 def test_an_override_at_priming_speed_begins_behind_the_priming() -> None:
     """From standstill at 20:00 for three hours: an override cannot begin while the pump primes (common practice)."""
     told = day_of(*ON_PLAN, (1200, 1800), (1380, 0))

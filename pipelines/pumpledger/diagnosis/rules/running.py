@@ -20,8 +20,8 @@ RULES: tuple[Rule, ...] = (
         name="Override every day",
         severity="next visit",
         needs=("speed", "plan"),
-        order=31,
-        explained_by=("A1", "A2", "A5", "A4", "A3", "A7", "C13", "C5"),
+        order=33,
+        explained_by=("B3", "A1", "A2", "A5", "A4", "A3", "A7", "C13", "C5", "C9"),
         season="open",
         probability=0.8,
         work_min=20,
@@ -39,7 +39,7 @@ RULES: tuple[Rule, ...] = (
             "same_rpm": Parameter(75, 25, 300, "rpm", "less"),  # three grid steps: a hand picks a speed, not a number
             "spread_min": Parameter(90, 15, 240, "min", "less"),
             "days": Parameter(4, 2, 7, "days", "more"),
-            "regular_min": Parameter(10, 0, 30, "min", "less"),  # two samples of five minutes
+            "regular_min": Parameter(10, 0, 30, "min", "more"),  # two samples of five minutes
         },
     ),
     Rule(
