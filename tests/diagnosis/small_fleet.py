@@ -209,7 +209,11 @@ class Fleet:
                     {
                         "pump_id": pump_id,
                         "day_local": day,
-                        "period": 1,
+                        "period": next(
+                            k
+                            for k, n, x, z in plan
+                            if n == planned[a] and (clock[a] - x) % 1440 < (z - x - 1) % 1440 + 1
+                        ),
                         "speed_rpm": float(planned[a]),
                         "start_utc": start + timedelta(minutes=int(a)),
                         "end_utc": start + timedelta(minutes=int(b)),

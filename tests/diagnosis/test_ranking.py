@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+import keyed_plan_fleet
 import polars as pl
 import pytest
 from small_clock import midnight
@@ -125,6 +126,7 @@ def wide():
         fleet.set(hole, day, float("nan"), 0, 500)
     fleet.set(hole, fleet.days[11], 3000, 600, 900)
     fleet.refused.append(("e1", "again.csv", hole, "repeat", "duplicates", 40))
+    keyed_plan_fleet.one_of_each(fleet)
     with fleet.database() as db:
         yield db
 

@@ -1,7 +1,8 @@
 """The registry of rules: identifier, plain name, what it needs, its thresholds with bounds, what to do about it.
 
 Belongs here: every number and sentence of a rule that a manager may ask about, one file a section: `logger` (B),
-`clock` (A), `programming` and `running` (C), `water` (D), `outcomes` (O). How rows become findings stands in `assemble.py`.
+`clock` (A), `programming`, `keyed_plan` and `running` (C), `water` (D), `outcomes` (O). How rows become findings stands in
+`assemble.py`.
 
 Thresholds, probabilities and minutes are starting values, common practice without a source unless the rule says
 otherwise. Risk costs per week are assumptions that let findings without an energy benefit take their place in the
@@ -12,13 +13,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pumpledger.diagnosis.rules import clock, logger, outcomes, programming, running, water
+from pumpledger.diagnosis.rules import clock, keyed_plan, logger, outcomes, programming, running, water
 from pumpledger.diagnosis.rules.rule import Rule
 from pumpledger.engine.parameter import values_of
 
+_SECTIONS = (logger, clock, programming, keyed_plan, running, water, outcomes)
+
 RULES: tuple[Rule, ...] = tuple(
     sorted(
-        (*logger.RULES, *clock.RULES, *programming.RULES, *running.RULES, *water.RULES, *outcomes.RULES),
+        (rule for section in _SECTIONS for rule in section.RULES),
         key=lambda rule: (rule.order, rule.id),
     )
 )
