@@ -21,12 +21,14 @@ piece as (
     where from_min + gap_min > 1440
 ),
 open_hours as (
-    select pump_id, period, sum(greatest(least(to_min, $open_to_min) - greatest(from_min, $open_from_min), 0)) as open_min
+    select pump_id, period,
+        sum(greatest(least(to_min, $open_to_min) - greatest(from_min, $open_from_min), 0)) as open_min
     from piece
     group by pump_id, period
 ),
 peak_hours as (
-    select c.pump_id, c.period, sum(greatest(least(c.to_min, b.stop_min) - greatest(c.from_min, b.start_min), 0)) as peak_min
+    select c.pump_id, c.period,
+        sum(greatest(least(c.to_min, b.stop_min) - greatest(c.from_min, b.start_min), 0)) as peak_min
     from piece as c
     join pump_fact as f using (pump_id)
     join tariff_band as b on b.tariff = f.tariff and b.peak and b.day_kind = 'weekday'
@@ -42,7 +44,8 @@ seen as (
     where s.kind <> 'unknown'
 ),
 watched as (
-    select pump_id, period, count(distinct day_local) as off_days, min(day_local) as first_off, max(day_local) as last_off,
+    select pump_id, period, count(distinct day_local) as off_days, min(day_local) as first_off,
+        max(day_local) as last_off,
         coalesce(sum(seen_min order by day_local, seen_min) filter (kind = 'off'), 0)
             / sum(seen_min order by day_local, seen_min) as off_share
     from seen
@@ -92,13 +95,14 @@ worded as (
         case when continuous then last_off else last_short end as last_day,
         case when continuous then off_days else short_days end as days,
         case when continuous then $continuous_min else $gap_min end::double as threshold,
-        pause_text || case when continuous then ' Many codes ask a public pool to circulate all the time that it is open.'
+        pause_text || case when continuous
+            then ' Many codes ask a public pool to circulate all the time that it is open.'
             else ' The pool filters less than it has to.' end as extra
     from judged
 ),
 evidence as (
-    select site_id, component, verdict, case when verdict = 'cannot tell' then needs end as needs, severity, first_day, last_day,
-        days, measured, threshold, unit, extra
+    select site_id, component, verdict, case when verdict = 'cannot tell' then needs end as needs, severity,
+        first_day, last_day, days, measured, threshold, unit, extra
     from worded
     where verdict is not null
     qualify row_number() over (partition by component order by verdict desc, measured desc, start_min) = 1

@@ -29,7 +29,8 @@ said as (
     group by l.pump_id
 ),
 band_hours as (
-    select tariff, price_per_kwh, case day_kind when 'weekday' then 5 else 2 end as days_of_week, stop_min - start_min as band_min,
+    select tariff, price_per_kwh, case day_kind when 'weekday' then 5 else 2 end as days_of_week,
+        stop_min - start_min as band_min,
         greatest(least(stop_min, 360) - start_min, 0) + greatest(stop_min - greatest(start_min, 1320), 0) as night_min
     from tariff_band
     where day_kind in ('weekday', 'weekend')
@@ -43,7 +44,8 @@ cheap_night as (
             / nullif(sum((band_min - night_min) * days_of_week), 0)
 ),
 running as (
-    select l.site_id, l.pump_id, d.day_local, s.start_utc, s.duration_min, s.aux_on, coalesce(s.flow_m3h, g.flow_m3h_mid) as flow_m3h,
+    select l.site_id, l.pump_id, d.day_local, s.start_utc, s.duration_min, s.aux_on,
+        coalesce(s.flow_m3h, g.flow_m3h_mid) as flow_m3h,
         greatest(least(s.start_min + s.duration_min, d.day_min - 1080) - s.start_min, 0)
             + greatest(s.start_min + s.duration_min - greatest(s.start_min, d.day_min - 120), 0) as night_min
     from loaded as l
@@ -54,7 +56,8 @@ running as (
 ),
 by_day as (
     select site_id, pump_id, day_local, count(flow_m3h) = count(*) as flow_known,
-        sum(flow_m3h * night_min order by start_utc) / nullif(sum(flow_m3h * duration_min order by start_utc), 0) as litre_share,
+        sum(flow_m3h * night_min order by start_utc)
+            / nullif(sum(flow_m3h * duration_min order by start_utc), 0) as litre_share,
         sum(night_min order by start_utc) / sum(duration_min order by start_utc) as time_share,
         count(aux_on) > 0 and not coalesce(bool_or(aux_on), false) as load_at_rest
     from running

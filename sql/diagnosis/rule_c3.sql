@@ -6,7 +6,7 @@
 --   (left out at either end by period_run). columns: those of EVIDENCE that it fills.
 -- A record whose periods overlap is refused by the register, so the overlap cannot be read from it; it shows in what
 --   ran: the next step, keyed in to start earlier than the record says, ends this one.
-with own_part as (
+with window_run as (
     select site_id, pump_id, day_local, period, window_start_utc, any_value(window_end_utc) as window_end_utc,
         any_value(window_min) as window_min,
         coalesce(sum(duration_min order by start_utc) filter (state = 'own'), 0) as own_min,
@@ -16,14 +16,21 @@ with own_part as (
     from period_run
     group by site_id, pump_id, day_local, period, window_start_utc
 ),
+own_part as (
+    select *, max(window_start_utc) over (partition by pump_id, day_local, period) as last_start_utc
+    from window_run
+),
 share as (
-    select pump_id, day_local, period, sum(own_min order by window_start_utc) / sum(window_min order by window_start_utc) as kept_share
+    select pump_id, day_local, period,
+        sum(own_min order by window_start_utc) / sum(window_min order by window_start_utc) as kept_share
     from own_part
     group by pump_id, day_local, period
 ),
 cut_day as (
     select p.*, epoch(p.next_from - p.window_start_utc) / 60 as held_min,
-        epoch(p.window_end_utc - p.next_from) / 60 + $edge_min as cut_min
+        epoch(p.window_end_utc - p.next_from) / 60 + $edge_min
+            -- a step cut before midnight loses what it has left after it, too
+            + case when k.stop_min <= k.start_min and p.window_start_utc = p.last_start_utc then k.stop_min else 0 end as cut_min
     from own_part as p
     join keyed_period as k using (pump_id, period)
     join share as n on n.pump_id = p.pump_id and n.day_local = p.day_local and n.period = k.next_period
@@ -39,8 +46,8 @@ steady as (
     from cut_day
 ),
 counted as (
-    select site_id, pump_id, period, count(distinct day_local) as days, min(day_local) as first_day, max(day_local) as last_day,
-        median(cut_min) as measured
+    select site_id, pump_id, period, count(distinct day_local) as days, min(day_local) as first_day,
+        max(day_local) as last_day, median(cut_min) as measured
     from steady
     where abs(held_min - usual_min) <= $spread_min
     group by site_id, pump_id, period

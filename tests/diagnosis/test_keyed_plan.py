@@ -189,6 +189,13 @@ def test_cut_by_half_an_hour(fleet, findings, stop, found) -> None:
     assert [(r["verdict"], r["measured"]) for r in rows(findings(fleet), "C3")] == [("found", 30.0)] * found
 
 
+def test_a_cut_before_midnight_loses_the_rest_of_the_night(fleet, findings) -> None:
+    """22:00 to 03:00, handing over at 23:00: four of five hours."""
+    pump = fleet.site(plan=((1, 2400, 1320, 180), (2, 1200, 180, 1080)))
+    run(fleet, pump, ((1, 2400, 1320, 1380), (2, 1200, 1380, 1080)))
+    assert [(r["verdict"], r["measured"]) for r in rows(findings(fleet), "C3")] == [("found", 240.0)]
+
+
 def test_cut_on_five_of_seven_days_at_one_moment(fleet, findings) -> None:
     often, seldom, varied = (fleet.site(f"S{n}", plan=TWO) for n in range(3))
     run(fleet, often, CUT, fleet.days[-5:])
