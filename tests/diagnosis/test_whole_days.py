@@ -12,10 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from keyed_plan_fleet import DEFAULT, EXCHANGED, OWN, RESET_DAY, THREE, reset_sites, run
 from small_clock import planned_rpm
-from small_fleet import power_w
+from small_fleet import LAST, WEEK, power_w
 
+from pumpledger.diagnosis.default_plan import plan_kept
 from pumpledger.diagnosis.period_match import match_cost, order_costs
 from pumpledger.diagnosis.quarter_profiles import day_kwh, plan_quarters
+from pumpledger.diagnosis.run import diagnose
 from pumpledger.profile.plan_match import shift_costs
 
 NAN = float("nan")
@@ -198,6 +200,28 @@ def test_three_that_stand_still_have_no_plan_in_common(fleet, findings) -> None:
     for pump in reset_sites(fleet):
         run(fleet, pump, (), [d for d in fleet.days if d >= RESET_DAY])
     assert verdicts(findings(fleet), "C9") == []
+
+
+@pytest.mark.parametrize(("rpm", "cause"), [(1200, "unexplained"), (1200, "freeze protection")])
+def test_cold_nights_at_sites_with_one_plan_are_no_default(fleet, rpm, cause) -> None:
+    """Three pumps keep their house plan and run at one speed all night besides, with a weather station or without."""
+    for n in range(3):
+        pump = fleet.site(f"S{n}")
+        for day in fleet.days[9:]:
+            fleet.set(pump, day, rpm, 0, 360)
+            fleet.set(pump, day, rpm, 1200, None)
+    with fleet.database() as db:
+        by_night = pl.col("cause") == "unexplained"
+        db.load("span", db.table("span").with_columns(cause=pl.when(by_night).then(pl.lit(cause)).otherwise("cause")))
+        diagnose(db, WEEK, LAST)
+        assert verdicts(db.table("finding"), "C9") == []
+
+
+def test_how_much_of_a_plan_is_kept() -> None:
+    plan, ran = np.zeros((2, 96)), np.zeros((2, 96))
+    plan[0, 10:20], ran[0, 12:40] = 1000, 1010  # eight of ten quarters
+    ran[0, 12] = NAN  # and one of them unseen
+    assert plan_kept(ran, plan, {"same_rpm": 25}) == pytest.approx([7 / 9, 0])
 
 
 def test_one_clock_fault_at_three_sites_is_no_default(fleet, findings) -> None:

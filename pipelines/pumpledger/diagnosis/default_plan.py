@@ -48,6 +48,16 @@ def same_day(profile: Array, others: Array, values: Mapping[str, float]) -> np.n
     )
 
 
+def plan_kept(profiles: Array, recorded: Array, values: Mapping[str, float]) -> Array:
+    """Share of each plan's running quarters (n, 96) that ``profiles`` (n, 96) keep; (n,), 0 for a plan that never runs.
+
+    A pump that keeps them and runs at other hours besides has not lost its plan: frost, a load or a hand adds to it.
+    """
+    planned = (recorded > 0) & ~np.isnan(profiles)
+    kept = planned & (np.abs(np.nan_to_num(profiles) - recorded) <= values["same_rpm"])
+    return kept.sum(axis=-1) / np.maximum(planned.sum(axis=-1), 1)
+
+
 def commonest(profiles: Array, sites: np.ndarray, values: Mapping[str, float]) -> tuple[np.ndarray, int]:
     """Which profiles (n, 96) run as the one that most sites share does, and how many sites those are; (n,) bool."""
     alike = (
@@ -62,7 +72,7 @@ def commonest(profiles: Array, sites: np.ndarray, values: Mapping[str, float]) -
 
 def back_to_default(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
     """EVIDENCE rows of C9. Inputs: those of keyed_period and full_quarter, plan, keying_visit, speed_grid."""
-    days = quarter_days(db.query("diagnosis/full_quarter"))
+    days = quarter_days(db.query("diagnosis/full_quarter", {"ruled_min": values["ruled_min"]}))
     where = days.by_pump()
     keys, *periods = period_arrays(
         db.query("diagnosis/keyed_period").filter(pl.col("pump_id").is_in(list(where))), ["site_id", "pump_id"]
@@ -73,7 +83,8 @@ def back_to_default(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
         [median_profile(days.speed_rpm[None, where[pump]][:, -recent:])[0] for pump in keys["pump_id"]]
     ).reshape(-1, recorded.shape[1])
     runs_min = 15 * (np.nan_to_num(now) > 0).sum(axis=1)
-    strange = (match(now, recorded).verdict == DIFFERS) & (runs_min >= values["run_least_min"])
+    lost = plan_kept(now, recorded, values) < values["same_share"]
+    strange = lost & (match(now, recorded).verdict == DIFFERS) & (runs_min >= values["run_least_min"])
     on_record = np.unique(plan_quarters(*period_arrays(db.table("plan"), ["pump_id", "valid_from"])[1:]), axis=0)
     for index in np.flatnonzero(strange):
         strange[index] = not same_day(now[index], on_record, values).any()

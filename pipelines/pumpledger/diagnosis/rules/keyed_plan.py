@@ -35,6 +35,7 @@ RULES: tuple[Rule, ...] = (
         probability=0.8,
         work_min=15,
         risk_cost_week=4,
+        others="A plan that was changed at the pump and not recorded, and happens to use the same speeds.",
         sentence=(
             "Runs at the hours of its plan, but with the speeds exchanged, on {days} of the last valid days: {extra} "
             "Mean mismatch {threshold:.0f} rpm as recorded, {measured:.0f} so exchanged."
@@ -65,6 +66,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.7,
         work_min=20,
         risk_cost_week=10,
+        others=(
+            "A new house plan that a crew keys in and nobody has written down yet for any pump; an owner who "
+            "copied a neighbour's plan."
+        ),
         sentence=(
             "Since {first_day} it has run a day that no plan on record holds and that {measured:.0f} sites of this "
             "fleet share. {extra} So a controller runs that has lost its plan."
@@ -81,6 +86,7 @@ RULES: tuple[Rule, ...] = (
             "days_before": Parameter(3, 2, 7, "days", "more"),
             "days_after": Parameter(3, 2, 7, "days", "more"),
             "steady_share": Parameter(0.6, 0.5, 1.0, "share", "more"),
+            "ruled_min": Parameter(30, 0, 240, "min", "less"),  # a start of the frost or a load that made no night
             "run_least_min": Parameter(120, 15, 720, "min", "more"),  # standing still is no plan
         },
     ),
@@ -96,6 +102,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.8,
         work_min=10,
         risk_cost_week=3,
+        others=(
+            "A later step whose start was moved at the pump and not recorded; an override at the later step's "
+            "speed each day."
+        ),
         sentence="{extra} About {measured:.0f} min of it are lost, on {day_count}.",
         instruction=(
             "Read both steps at the pump: the later one starts before the earlier stops, and the controller lets the "
@@ -125,6 +135,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.8,
         work_min=10,
         risk_cost_week=6,
+        others=(
+            "A step that was taken out at the pump and not recorded; an owner who switches the supply off at "
+            "these hours; a step that waits for a load's call."
+        ),
         sentence=(
             "{extra} is on record and did not run on any of the {days} days that tell, while the other steps did: "
             "the pump or the record is wrong."
@@ -158,6 +172,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.7,
         work_min=10,
         risk_cost_week=6,
+        others=(
+            "A pause that is wanted, for quiet or for the sun on a roof; too little filtering for another "
+            "reason, such as a dirty filter."
+        ),
         sentence="The plan pauses for {measured:.0f} min and the pump stands still in it. {extra}",
         instruction=(
             "Ask whether the pause is wanted. If not, let the earlier step run on until the later one starts."
@@ -187,6 +205,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.6,
         work_min=15,
         risk_cost_week=5,
+        others=(
+            "An owner's wish that the register does not hold; a chlorinator or heater that is out of use for the "
+            "season."
+        ),
         sentence="{measured:.0%} of its water passed between 22:00 and 06:00 on {day_count}. {extra}",
         instruction=(
             "Ask whether night running is wished; if so record it as an agreed override. If not, look for start and "
@@ -211,6 +233,8 @@ RULES: tuple[Rule, ...] = (
         probability=0.9,
         work_min=5,
         risk_cost_week=0.2,
+        others="Steps kept apart on purpose, to try a speed or because a load is called in one of them alone.",
+        picture="none",
         sentence="Two steps that join are {measured:.0f} rpm apart. {extra}",
         instruction="Look for a wrong digit in one of them; if both are meant, make them one and keep a step free.",
         caution=PAD_CHECK,
@@ -230,6 +254,8 @@ RULES: tuple[Rule, ...] = (
         probability=0.9,
         work_min=5,
         risk_cost_week=0.5,
+        others="A controller whose steps of speed are finer; a full speed in pumps.csv that is wrong.",
+        picture="none",
         sentence="The record holds {measured:.0f} rpm. {extra}",
         instruction="Read the step at the pump and correct plans.csv.",
         parameters={
