@@ -148,6 +148,13 @@ PUMPS = (
         default="none",
     ),
     _speed("aux_min_speed", "lowest speed at which the auxiliary load may be energised"),
+    Field(
+        "aux_hours_per_day",
+        "number",
+        "hours a day that a chlorinator needs at or above aux_min_speed, by its size and the pool; empty: not judged",
+        least=0.1,
+        most=24,
+    ),
     Field("baseline_power", "number", "wire power of the former single-speed pump", "w", ("kw",), least=50, most=6000),
     Field("baseline_hours_per_day", "number", "hours a day it ran", least=0.1, most=24),
     _flow("baseline_flow", "its flow; empty: full speed on this pump's own curve and system"),

@@ -18,3 +18,7 @@ FREEZE = (
     "One-sided: logs cannot show that pipes are protected. If in doubt, treat them as exposed: check on site, keep a "
     "drain plan for a power failure, and follow local codes and licensed practice."
 )
+SUCTION = (
+    "Suction can hold and drown a person: keep bathers out while a suction fitting is in doubt. Missing, broken or "
+    "expired covers: the pool stays closed until they are replaced, by local codes and licensed practice."
+)

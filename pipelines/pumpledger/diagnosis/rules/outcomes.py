@@ -14,6 +14,7 @@ RULES: tuple[Rule, ...] = (
         needs=("speed", "flow", "required_turnovers"),
         order=60,
         scope="site",
+        explained_by=("D20",),
         season="open",
         probability=0.9,
         work_min=15,

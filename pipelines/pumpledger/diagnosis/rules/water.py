@@ -24,6 +24,7 @@ RULES: tuple[Rule, ...] = (
         severity="this week",
         needs=("speed", "plan"),
         order=50,
+        explained_by=("D9",),
         find=pump_does_not_run,
         season="open",
         probability=0.9,
@@ -54,6 +55,7 @@ RULES: tuple[Rule, ...] = (
         severity="this week",
         needs=("speed", "aux"),
         order=51,
+        explained_by=("D12",),
         season="any",
         probability=0.8,
         work_min=20,
@@ -71,7 +73,6 @@ RULES: tuple[Rule, ...] = (
             "minutes": Parameter(5, 1, 120, "min", "more"),
             "days": Parameter(3, 1, 7, "days", "more"),
             "speed_margin_rpm": Parameter(25, 0, 200, "rpm", "more"),
-            "still_min": Parameter(10, 2, 60, "min", "more"),
         },
     ),
     Rule(

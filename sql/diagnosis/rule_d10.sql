@@ -1,0 +1,66 @@
+-- D10, speed sags in the heat: within one planned speed the pump keeps to it in cool hours and falls short in hot ones.
+-- grain: one pump. inputs: profile, judged_day, local_day, pump_fact, weather, excused_day.
+-- parameters: $short_rpm (least shortfall) [rev/min], $most_share (of the planned speed: more is another step, not a
+--   sag), $at_plan_rpm (this near is at the plan) [rev/min], $minutes (of a day, short) [min], $days (of the week),
+--   $hot_c (middle air temperature of the short hours) [deg C], $correlation (of shortfall with air temperature).
+-- columns: those of EVIDENCE that it fills.
+-- Both kinds of hours under one planned speed tell a sag from an edited plan, which is wrong at all temperatures.
+with quarter_hour as (
+    select p.site_id, p.pump_id, p.day_local, p.planned_speed_rpm, p.planned_speed_rpm - p.speed_rpm as short_rpm,
+        d.start_utc + to_minutes(15 * p.quarter) as start_utc, f.weather, p.run_min,
+        lag(p.planned_speed_rpm) over of_day = p.planned_speed_rpm
+            and lead(p.planned_speed_rpm) over of_day = p.planned_speed_rpm as steady
+    from profile as p
+    join judged_day as j on j.day_local = p.day_local and j.in_week
+    join pump_fact as f using (pump_id)
+    join local_day as d on d.zone = f.zone and d.day_local = p.day_local
+    anti join excused_day as x on x.pump_id = p.pump_id and x.day_local = p.day_local
+    window of_day as (partition by p.pump_id, p.day_local order by p.quarter)
+),
+running as (
+    select q.*, w.air_temperature_c as air_c, short_rpm > $short_rpm as short, abs(short_rpm) <= $at_plan_rpm as at_plan
+    from quarter_hour as q
+    left join weather as w on w.weather = q.weather and w.time_utc = date_trunc('hour', q.start_utc)
+    where q.steady and q.run_min > 14.99 and q.planned_speed_rpm > 0
+        and q.short_rpm <= $most_share * q.planned_speed_rpm
+),
+by_day as (
+    select site_id, pump_id, planned_speed_rpm, day_local, 15 * count(*) filter (short) as short_min
+    from running
+    group by site_id, pump_id, planned_speed_rpm, day_local
+),
+short_day as (
+    select site_id, pump_id, planned_speed_rpm, count(*) as days, min(day_local) as first_day,
+        max(day_local) as last_day
+    from by_day
+    where short_min >= $minutes
+    group by site_id, pump_id, planned_speed_rpm
+    having count(*) >= $days
+),
+compared as (
+    select pump_id, planned_speed_rpm, median(short_rpm) filter (short) as short_rpm,
+        median(air_c) filter (short) as hot_c, median(air_c) filter (at_plan) as cool_c,
+        count(*) filter (at_plan) as at_plan_quarters, count(air_c) as air_quarters, count(*) as quarters,
+        corr(short_rpm, air_c) as correlation
+    from running
+    group by pump_id, planned_speed_rpm
+),
+judged as (
+    select s.*, c.short_rpm, c.hot_c, c.cool_c, c.air_quarters >= 0.9 * c.quarters as air_known,
+        row_number() over (partition by s.pump_id order by s.days desc, s.planned_speed_rpm desc) as place,
+        coalesce(c.hot_c >= $hot_c and c.hot_c > c.cool_c and c.correlation >= $correlation, false) as hot
+    from short_day as s
+    join compared as c using (pump_id, planned_speed_rpm)
+    where 15 * c.at_plan_quarters >= $minutes
+),
+evidence as (
+    select site_id, pump_id as component, case when air_known then 'found' else 'cannot tell' end as verdict,
+        case when not air_known then 'hourly readings of a weather station for the week: on some hours the pump falls '
+            || 'short of its planned speed' end as needs,
+        first_day, last_day, days, short_rpm as measured, $short_rpm::double as threshold, 'rpm' as unit,
+        case when air_known then format('Planned were {:.0f} rpm. The air was at {:.0f} deg C in the middle of the hours that fell short, at {:.0f} '
+            || 'deg C of those that kept to the plan.', planned_speed_rpm, hot_c, cool_c) end as extra
+    from judged
+    where place = 1 and (hot or not air_known)
+)
+select * from evidence order by site_id, component
