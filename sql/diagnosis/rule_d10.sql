@@ -41,7 +41,7 @@ compared as (
     select pump_id, planned_speed_rpm, median(short_rpm) filter (short) as short_rpm,
         median(air_c) filter (short) as hot_c, median(air_c) filter (at_plan) as cool_c,
         count(*) filter (at_plan) as at_plan_quarters, count(air_c) as air_quarters, count(*) as quarters,
-        corr(short_rpm, air_c) as correlation
+        corr(short_rpm, air_c order by start_utc) as correlation
     from running
     group by pump_id, planned_speed_rpm
 ),

@@ -2,6 +2,7 @@
 -- grain: one pump. inputs: span, plan_window, judged_day, excused_day, speed_grid, pump, site.
 -- parameters: $minutes (of the week at one speed) [min], $velocity_ms (in the pipe) [m/s]. columns: those of EVIDENCE
 --   that it fills.
+-- Its days are those on which such a speed ran or was planned.
 -- One-sided: the high bound of the flow counts, and an unknown rating is never a pass. Priming is left out, which moves
 --   air and water for minutes, and so are excused days, when somebody stood beside the pump. A metered flow goes first.
 -- Inside diameters of Schedule 40 pipe: 1.610, 2.067 and 2.469 in (facts 2.3, from memory). A pipe that is too fast is
@@ -14,7 +15,7 @@ with limits as (
     join site as s using (site_id)
 ),
 ran as (
-    select s.pump_id, round(s.speed_rpm / 25) * 25 as speed_rpm, list(distinct s.day_local) as days, false as planned,
+    select s.pump_id, round(s.speed_rpm / 25) * 25 as speed_rpm, list(distinct s.day_local) as run_days, []::date[] as planned_days,
         sum(s.flow_m3h * s.duration_min order by s.start_utc) / sum(s.duration_min order by s.start_utc) filter (s.flow_m3h is not null)
             as metered_m3h
     from span as s
@@ -25,15 +26,16 @@ ran as (
     having sum(s.duration_min order by s.start_utc) >= $minutes
 ),
 keyed_in as (
-    select w.pump_id, round(w.speed_rpm / 25) * 25 as speed_rpm, []::date[] as days, true as planned,
-        null::double as metered_m3h
+    select w.pump_id, round(w.speed_rpm / 25) * 25 as speed_rpm, []::date[] as run_days,
+        list(distinct w.day_local) as planned_days, null::double as metered_m3h
     from plan_window as w
     join judged_day as j on j.day_local = w.day_local and j.in_week
     where w.speed_rpm > 0
     group by w.pump_id, round(w.speed_rpm / 25) * 25
 ),
 speeds as (
-    select pump_id, speed_rpm, flatten(list(days)) as days, bool_or(planned) as planned, max(metered_m3h) as metered_m3h
+    select pump_id, speed_rpm, flatten(list(run_days)) as run_days, flatten(list(planned_days)) as planned_days,
+        max(metered_m3h) as metered_m3h
     from (
         from ran
         union all
@@ -42,7 +44,7 @@ speeds as (
     group by pump_id, speed_rpm
 ),
 flows as (
-    select l.site_id, l.pump_id, s.speed_rpm, s.days, s.planned, coalesce(s.metered_m3h, g.flow_m3h_hi) as flow_m3h,
+    select l.site_id, l.pump_id, s.speed_rpm, s.run_days, s.planned_days, coalesce(s.metered_m3h, g.flow_m3h_hi) as flow_m3h,
         least(l.filter_limit_m3h, l.suction_limit_m3h) as rating_m3h,
         least(l.filter_limit_m3h, l.suction_limit_m3h, l.pipe_limit_m3h) as limit_m3h
     from limits as l
@@ -50,9 +52,10 @@ flows as (
     left join speed_grid as g on g.pump_id = l.pump_id and g.speed_rpm = s.speed_rpm
 ),
 above as (
-    select site_id, pump_id, max(flow_m3h) as flow_m3h, arg_max(speed_rpm, flow_m3h) as speed_rpm,
+    select site_id, pump_id, max(flow_m3h) as flow_m3h, arg_max(speed_rpm, struct_pack(flow := flow_m3h, speed := speed_rpm)) as speed_rpm,
         any_value(limit_m3h) as limit_m3h, coalesce(bool_or(flow_m3h > rating_m3h), false) as above_rating,
-        bool_or(planned) as planned, list_distinct(flatten(list(days))) as days
+        list_distinct(flatten(list(run_days))) as run_days,
+        list_distinct(flatten(list(run_days || planned_days))) as days, bool_or(len(planned_days) > 0) as planned
     from flows
     where flow_m3h > limit_m3h
     group by site_id, pump_id
@@ -65,9 +68,9 @@ found as (
         format('At {:.0f} rpm up to {:.1f} m3/h may pass, and {} {:.1f} m3/h ({}{}).', a.speed_rpm, a.flow_m3h,
             case a.limit_m3h when l.suction_limit_m3h then 'the suction fittings are rated for'
                 when l.filter_limit_m3h then 'the filter is rated for' else 'the pipe should carry' end,
-            a.limit_m3h, case when len(a.days) = 0 then 'planned, not run this week'
-                when len(a.days) = 1 then 'run on 1 day' else format('run on {} days', len(a.days)) end,
-            case when a.planned and len(a.days) > 0 then ', and planned' else '' end) as extra
+            a.limit_m3h, case when len(a.run_days) = 0 then 'planned, not run this week'
+                when len(a.run_days) = 1 then 'run on 1 day' else format('run on {} days', len(a.run_days)) end,
+            case when a.planned and len(a.run_days) > 0 then ', and planned' else '' end) as extra
     from above as a
     join limits as l using (pump_id)
 ),

@@ -142,7 +142,7 @@ def test_a_planned_speed_counts_though_the_pump_stood() -> None:
     for day in WEEK_DAYS:
         fleet.set(pump, day, 0)
     (row,) = rows(judged(fleet), "D11")
-    assert (row["days"], row["first_day"]) == (0, None) and "planned, not run this week" in row["sentence"]
+    assert (row["days"], row["first_day"]) == (7, MONDAY) and "planned, not run this week" in row["sentence"]
 
 
 def test_a_vacuum_day_and_priming_are_left_out() -> None:

@@ -47,6 +47,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.7,
         work_min=5,
         risk_cost_week=1,
+        others=(
+            "A pump that has failed stands as a closed pool does; a closed pool may be run for a day to circulate "
+            "chemicals."
+        ),
         sentence="{extra}",
         instruction=(
             "Ask the owner whether the pool is closed for the season. Record the closing or opening in visits.csv and "
@@ -71,6 +75,9 @@ RULES: tuple[Rule, ...] = (
         probability=0.6,
         work_min=15,
         risk_cost_week=8,
+        others=(
+            "A breaker, a timer or a cut of the supply each night; a programme with a pause that is not on record."
+        ),
         sentence="Did not run for about {measured:.1f} h of planned running on {days} nights. {extra}",
         instruction=(
             "Ask the owner, who may switch it off for the noise. Offer a slower step at night, and look for a vibrating "
@@ -97,6 +104,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.8,
         work_min=40,
         risk_cost_week=250,
+        others=(
+            "A meter or clamp that has come off, which then shows nothing for other loads either; a controller that "
+            "reports the speed it asks for."
+        ),
         sentence="{extra} Up to {measured:.0f} min at a stretch on {day_count}.",
         instruction=(
             "Go and see whether the shaft turns. If not: read the fault of the drive, find its cause, reset it as its "
@@ -123,6 +134,8 @@ RULES: tuple[Rule, ...] = (
         probability=0.6,
         work_min=30,
         risk_cost_week=15,
+        others="An owner who lowers the speed on hot afternoons; a plan that was changed and not recorded.",
+        picture="air",
         sentence="Ran {measured:.0f} rpm below its plan in the hot hours of {day_count}. {extra}",
         instruction=(
             "Check at the pad in a hot hour: shade, free air around the drive, its cooling fins and fan, and whether "
@@ -150,6 +163,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.6,
         work_min=20,
         risk_cost_week=80,
+        others=(
+            "A flow that is estimated too high: the curve or the design point may not fit; a filter that is dirtier "
+            "than was counted on. A gauge or meter reading at that speed settles it."
+        ),
         sentence="{extra} Estimated, high bound: the pump must not run so fast until the ratings are checked on site.",
         instruction=(
             "Read the ratings on the filter's plate and on every suction fitting, with its date, and key in no speed "
@@ -172,6 +189,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.8,
         work_min=30,
         risk_cost_week=200,
+        others=(
+            "Speed and load that are written some seconds apart; a state that says called for, not on; a flow "
+            "interlock that keeps the load off all the same."
+        ),
         sentence="{extra} The longest was {measured:.0f} min. Seen on {day_count}.",
         instruction=(
             "Isolate the load today. Test that its relay opens and its flow interlock drops out when the pump stops; "
@@ -196,6 +217,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.6,
         work_min=25,
         risk_cost_week=15,
+        others=(
+            "A load that was switched off on purpose, or that its own control keeps off because the water needs "
+            "nothing."
+        ),
         sentence=(
             "The {extra} stayed off on the last {day_count}, through {measured:.1f} h at a speed that is enough for it, "
             "in hours it used to be on in."
@@ -221,6 +246,7 @@ RULES: tuple[Rule, ...] = (
         probability=0.8,
         work_min=15,
         risk_cost_week=15,
+        others="A cell larger than was counted on, or chlorine that is added by hand.",
         sentence=(
             "Ran {measured:.1f} h a day fast enough for the chlorinator, on {days} of the last 7 valid days; it needs "
             "{threshold:.1f} h."
@@ -244,6 +270,7 @@ RULES: tuple[Rule, ...] = (
         probability=0.7,
         work_min=15,
         risk_cost_week=8,
+        others="A state that says called for, not on; a heater whose true need is lower than the register says.",
         sentence=(
             "Only {measured:.0%} of the heater's time fell on a speed that is enough for it, on {day_count}. {extra}"
         ),
@@ -269,6 +296,10 @@ RULES: tuple[Rule, ...] = (
         probability=0.7,
         work_min=25,
         risk_cost_week=2,
+        others=(
+            "A pad that is colder than the weather station; an override by hand at the same speed; a clock that is out."
+        ),
+        picture="air",
         sentence=(
             "Ran off its plan on {days} nights as freeze protection does, at {measured:.1f} deg C in the middle. {extra}"
         ),
