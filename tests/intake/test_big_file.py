@@ -6,13 +6,16 @@ How much memory a file of gigabytes takes is measured by ``tests/benchmarks/larg
 from __future__ import annotations
 
 import gzip
+from dataclasses import replace
 from pathlib import Path
 
 import polars as pl
 import pytest
 from intake_fleet import COUNTERS, MEANS, SAMPLES, Fleet
 
-from pumpledger.intake import ingest, lines, parse, read_csv
+from pumpledger.engine.database import Database
+from pumpledger.intake import ingest, judging, lines, parse, read_csv, stage
+from pumpledger.verdicts.corrections import PUMP_CHANGES
 
 _ROWS = 2000
 SAMPLE_ROWS = [
@@ -50,6 +53,20 @@ FILES = {
 }
 
 
+PUMPS = ("P-LA", "P-BE", "P-LA2")
+MANY = [
+    f"2026-10-{26 + n // 1440:02d}T{n // 60 % 24:02d}:{n % 60:02d}:00Z,{pump},{900 + (n * (k + 1)) % 1700},{n % 997}.5,{n % 2}\n"
+    for n in range(600)
+    for k, pump in enumerate(PUMPS)
+]
+MANY_FILES = {
+    "several pumps": MANY,
+    "one row torn, one without pump": [*MANY[:900], "2026-10-27T01:0\n", "2026-10-26T00:00:30Z,,1,1,1\n", *MANY[900:]],
+    "repeats and conflicts": [*MANY, *MANY[7:19], *(row.replace(".5,", ".25,") for row in MANY[30:60])],
+    "out of order": [*MANY[1000:], *MANY[:1000], "torn\n"],
+}
+
+
 def taken(root: Path, name: str, content: bytes) -> tuple[pl.DataFrame, pl.DataFrame, list[object]]:
     fleet = Fleet(root)
     fleet.put(name, content)
@@ -74,6 +91,44 @@ def test_chunks_make_no_difference(tmp_path, monkeypatch, case) -> None:
         assert again[0].equals(readings)
         assert again[1].drop("file").equals(refused.drop("file"))
         assert again[2] == counts
+
+
+@pytest.mark.parametrize("changes", ["", "swapped"])
+@pytest.mark.parametrize("case", MANY_FILES)
+def test_some_pumps_at_a_time_make_no_difference(tmp_path, monkeypatch, case, changes) -> None:
+    """All rows judged at once, and in many parts; also where a person has confirmed that two logs changed places."""
+    if changes:
+        change = pl.DataFrame(
+            {**dict.fromkeys(PUMP_CHANGES), "pump_id": ["P-LA", "P-BE"], "becomes_pump_id": ["P-BE", "P-LA"]},
+            schema=PUMP_CHANGES,
+        )
+        monkeypatch.setattr(
+            stage, "judge", lambda *args: judging.judge(*args[:2], replace(args[2], change=change), *args[3:])
+        )
+        monkeypatch.setattr(stage, "read_clean", lambda *_: None)
+    content = (SAMPLES + "".join(MANY_FILES[case])).encode()
+    whole = taken(tmp_path / "whole", "one_a.csv", content)
+    monkeypatch.setattr(judging, "MOST_ROWS", 200)
+    parted = []
+    written = Database.write_parts
+    monkeypatch.setattr(Database, "write_parts", lambda *args: parted.append(args[1]) or written(*args))
+    again = taken(tmp_path / "parted", "one_a.csv", content)
+    assert again[0].equals(whole[0]) and again[1].equals(whole[1]) and again[2] == whole[2]
+    assert parted or (case == "several pumps" and not changes), "a clean file is not parted"
+
+
+def test_counters_of_a_large_clean_file_are_looked_through_in_parts(tmp_path, monkeypatch) -> None:
+    """The clock is set back by 40 minutes while both counters go on: the same note either way."""
+    rows = list(COUNTER_ROWS)
+    rows[1000:] = [f"{1792998000 + 900 * n - 2400}\tP-LA\t{n % 3000}\t{n / 100}\t{n / 4}\n" for n in range(1000, _ROWS)]
+    said = []
+    for name, most in (("whole", 5_000_000), ("parted", 300)):
+        monkeypatch.setattr(judging, "MOST_ROWS", most)
+        fleet = Fleet(tmp_path / name)
+        fleet.put("counters_a.csv", (COUNTERS + "".join(rows)).encode())
+        intake = fleet.ingest()
+        said.append(([problem.sentence for problem in intake.problems], fleet.readings().rows()))
+    assert said[0] == said[1]
 
 
 def test_a_bad_line_costs_its_chunk_the_short_way_and_no_other(tmp_path, monkeypatch) -> None:

@@ -18,7 +18,7 @@ from intake_fleet import SAMPLES, built_in, stage_file
 
 from pumpledger.engine.database import Database
 from pumpledger.intake.clock import future_note
-from pumpledger.intake.clock_notes import MOST_NOTES, clock_notes, clock_problems, sentence
+from pumpledger.intake.clock_notes import MOST_NOTES, clock_counts, clock_notes, clock_problems, sentence
 from pumpledger.intake.rules import REFUSALS
 
 START = datetime(2026, 6, 1, 6)
@@ -251,7 +251,7 @@ def test_what_is_said_of_rows_beside_a_change(db: Database) -> None:
     once = [("P-2", datetime(2026, 11, 1) + k * QUARTER, 700.0) for k in range(12)]
     found = placed(db, late + once, {"P-1": zone, "P-2": zone})
     db.view_text("judged_row", "select *, 'readings' as fate from placed_row")
-    said = {problem.name: problem.sentence for problem in clock_problems(db, "a.csv")}
+    said = {problem.name: problem.sentence for problem in clock_problems(clock_counts(db), "a.csv")}
     assert states(found) == {"late change": 4, "once": 20, "twice": 4, "twice, first taken": 4}
     assert said.keys() == {"repeated_hour", "clock_set_late"}
     assert said["clock_set_late"].startswith("4 rows run on by the old clock")

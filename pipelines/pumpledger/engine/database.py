@@ -170,6 +170,19 @@ class Database:
         target = str(path).replace("'", "''")
         self.connection.execute(f"copy {_named(table)} to '{target}' (format parquet, compression zstd)").fetchall()
 
+    def write_parts(
+        self, table: str, column: str, parts: int, folder: Path, together: list[str], flush_rows: int
+    ) -> None:
+        """Write the rows of ``table`` into at most ``parts`` folders in ``folder``, all of one value of ``column`` in
+        one, in their order; the values ``together`` count as one. ``flush_rows`` of a part are held at once."""
+        key = f"if({_named(column)} in (select unnest($together)), '', {_named(column)})"
+        self.connection.execute(f"set partitioned_write_flush_threshold = {int(flush_rows)}").fetchall()
+        text = (
+            f"copy (select *, hash({key}) % {int(parts)} as part from {_named(table)}) to {file_literal(folder)} "
+            "(format parquet, compression zstd, partition_by (part))"
+        )
+        self.connection.execute(text, {"together": together}).fetchall()
+
     def query(self, query: str, parameters: Parameters = None, over: Over = None) -> pl.DataFrame:
         """The rows of ``sql/<query>.sql``; ``over`` as in `composed`."""
         return self._read(composed(query, over), parameters)

@@ -16,6 +16,7 @@ import polars as pl
 import pyarrow.parquet as pq
 
 from pumpledger.engine.database import Database
+from pumpledger.intake import judging
 from pumpledger.intake.clock import utc_eras
 from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.files import ExportFile, csv_form, ends_in_footer
@@ -108,7 +109,8 @@ def _no_instant_twice(db: Database, tally: pl.DataFrame) -> bool:
     """Rows that rise by time and code, or by time within pumps that stand together, need not be compared."""
     if tally["unsorted"].sum() == 0 or (tally["repeats_within"].sum() == 0 and _pumps_stand_together(tally)):
         return True
-    return db.query("intake/repeated_instant").item() == 0
+    # Too many to be counted at once: the long way compares them some pumps at a time.
+    return tally["rows"].sum() <= judging.MOST_ROWS and db.query("intake/repeated_instant").item() == 0
 
 
 def _pumps_stand_together(tally: pl.DataFrame) -> bool:

@@ -67,9 +67,14 @@ _SCHEMA = {
 }
 
 
-def clock_problems(db: Database, file: str) -> list[Problem]:
-    """Warnings of the export in ``judged_row`` whose readings stand beside a change of clocks that is not plain."""
-    counts = dict(db.query("intake/clock_states").iter_rows())
+def clock_counts(db: Database) -> dict[str, int]:
+    """Readings in ``judged_row`` by what was told of their clock."""
+    return dict(db.query("intake/clock_states").iter_rows())
+
+
+def clock_problems(counts: dict[str, int], file: str) -> list[Problem]:
+    """Warnings of an export some of whose readings (`clock_counts`) stand beside a change of clocks that is not
+    plain."""
     return [
         Problem(name, f"{counts[state]} rows {text}", "warns", file)
         for state, (name, text) in WARNINGS.items()
@@ -99,9 +104,8 @@ def clock_notes(db: Database, dialect: Dialect) -> pl.DataFrame:
     return found.select(pl.col(name).cast(kind) for name, kind in _SCHEMA.items())
 
 
-def note_problems(db: Database, dialect: Dialect, file: str) -> list[Problem]:
-    """What `clock_notes` finds in the export in ``judged_row``, as one warning a kind with its first step in words."""
-    notes = clock_notes(db, dialect)
+def note_problems(notes: pl.DataFrame, file: str) -> list[Problem]:
+    """What `clock_notes` found in an export, as one warning a kind with its first step in words."""
     found = []
     for kind in notes["kind"].unique().sort():
         of_kind = notes.filter(kind=kind).sort("time_utc", "pump_id")

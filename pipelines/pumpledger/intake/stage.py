@@ -21,12 +21,12 @@ from pumpledger.intake.clean import clean_rows, read_clean
 from pumpledger.intake.clock_notes import clock_problems, note_problems
 from pumpledger.intake.dialect import Dialect
 from pumpledger.intake.files import ExportFile, header_columns
+from pumpledger.intake.judging import Judged, judge, notes_of_clean
 from pumpledger.intake.known_pumps import KnownPumps
 from pumpledger.intake.lines import header_line
 from pumpledger.intake.parse import Parsed, parse_text
 from pumpledger.intake.parse_espi import espi_raw, parse_espi
 from pumpledger.intake.parse_parquet import parquet_rows, parse_parquet
-from pumpledger.intake.place import place
 from pumpledger.intake.progress import Progress
 from pumpledger.intake.rows import raw_lines
 from pumpledger.intake.rules import FATES, LIMITS, reason
@@ -99,25 +99,25 @@ def _stage(
     rules = {"export_id": export.export_id, **LIMITS}
     columns = header_columns(export, dialect, header_line(export, dialect)) if dialect.carrier == "text" else []
     whole = folder / "clean"
-    sites_seen: list[str] = []
     tally = read_clean(db, export, dialect, columns, pumps, rules, whole)
     if tally is not None:
-        parsed = Parsed(clean_rows(export, dialect), export.lines - clean_rows(export, dialect))
-        refused = REFUSED.empty()
+        rows = clean_rows(export, dialect)
+        parsed = Parsed(rows, export.lines - rows)
+        counts = {"run_total", "energy_total"} & dialect.columns.keys()
+        notes = notes_of_clean(db, dialect, folder, rows) if counts else None
+        judged, refused = Judged(tally, {}, notes), REFUSED.empty()
         progress.advance(export.size)
     else:
         parsed = _parse(db, export, dialect, columns, folder, progress)
-        sites_seen = _judge(db, dialect, pumps, rules, folder)
-        tally = db.query("intake/tally")
+        judged = judge(db, dialect, pumps, rules, folder, parsed.data_rows)
         refused = _refused(db, export, dialect, folder)
-    staged = _counted(tally, export, dialect, source, parsed, refused, folder)
-    staged.pumps_seen += sites_seen
-    if not whole.exists():
-        staged.problems += clock_problems(db, export.name)
-    if not whole.exists() or {"run_total", "energy_total"} & dialect.columns.keys():
-        staged.problems += note_problems(db, dialect, export.name)
+    staged = _counted(judged.tally, export, dialect, source, parsed, refused, folder)
+    staged.pumps_seen += judged.sites_seen
+    staged.problems += clock_problems(judged.clock_counts, export.name)
+    if judged.notes is not None:
+        staged.problems += note_problems(judged.notes, export.name)
     _write_weeks(db, staged, whole)
-    for path in folder.glob("typed-*.parquet"):
+    for path in (*folder.glob("typed-*.parquet"), *folder.glob("judged-*.parquet")):
         path.unlink()
     return staged
 
@@ -135,29 +135,6 @@ def _parse(
     )
     progress.advance(export.size)
     return parsed
-
-
-def _judge(db: Database, dialect: Dialect, pumps: KnownPumps, rules: dict[str, object], folder: Path) -> list[str]:
-    """Make ``judged_row`` from ``typed_row``; the sites whose code stood for their pump."""
-    db.load("pump_zone", pumps.zone)
-    sites_seen: list[str] = []
-    if dialect.pump_codes == "site":
-        db.load("site_pump", pumps.of_site)
-        sites_seen = db.query("intake/sites_seen")["site_id"].to_list()
-        _through(db, "typed_row", "intake/pump_of_site", folder)
-    place(db, dialect)
-    if pumps.change is not None:
-        db.load("pump_change", pumps.change)
-        _through(db, "placed_row", "intake/changed_row", folder)
-    db.build("judged_row", "intake/judge", rules, {"ruled_row": "intake/rule"})
-    return sites_seen
-
-
-def _through(db: Database, table: str, query: str, folder: Path) -> None:
-    """Put the rows that ``query`` makes of ``table`` in its place."""
-    path = folder / f"typed-{table}.parquet"
-    db.write_parquet(query, path)
-    db.view_parquet(table, [path])
 
 
 def _counted(
