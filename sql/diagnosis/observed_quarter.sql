@@ -1,7 +1,7 @@
 -- Quarter hours that speak of the programme keyed in: valid days of 24 h that no visit explains, without the quarters
 --   in which freeze protection or an auxiliary load set the speed.
--- grain: one pump's quarter. inputs: daily, judged_day, profile, span, excused_day.
--- parameters: $near_rpm, an auxiliary load that raises the speed by less changed nothing [rev/min].
+-- grain: one pump's quarter. inputs: daily, judged_day, profile, span, pump, excused_day.
+-- parameters: $near_rpm, this near to the load's lowest speed, and so far above the plan, the load set it [rev/min].
 -- columns: pump_id, day_local, in_week, quarter (0..95), speed_rpm (null not observed, or set by something else).
 with fit_day as (
     select d.pump_id, d.day_local, j.in_week
@@ -14,8 +14,10 @@ set_by_other as (
     select pump_id, day_local,
         unnest(range(floor(start_min / 15)::bigint, ceil((start_min + duration_min) / 15)::bigint)) as quarter
     from span
+    join pump using (pump_id)
     where kind = 'run' and (cause in ('freeze protection', 'auxiliary load')
-        or coalesce(aux_on and speed_rpm > planned_speed_rpm + $near_rpm, false))
+        or coalesce(aux_on and speed_rpm > planned_speed_rpm + $near_rpm
+            and abs(speed_rpm - aux_min_speed_rpm) <= $near_rpm, false))
 ),
 other_quarter as (
     select distinct pump_id, day_local, quarter

@@ -138,6 +138,16 @@ def test_what_is_no_stale_record(reason: str) -> None:
     assert ("S1", "C13") not in found_of(reviewed(fleet))
 
 
+def test_a_load_that_is_on_all_along_hides_nothing() -> None:
+    """The chlorinator runs with the pump, whose speed is 200 rpm over the record and not the load's lowest."""
+    fleet = Fleet()
+    pump = fleet.site(aux_load="chlorinator", aux_min_speed_rpm=900.0)
+    run_programme(fleet, pump, ((1, 1500, 360, 480), (2, 1200, 480, 1200)))
+    for day in fleet.days:
+        fleet.load_on(pump, day, 360, 1200)
+    assert found_of(reviewed(fleet)) == {("S1", "C13")}
+
+
 def test_full_speed_all_day_stands_above_it() -> None:
     fleet = Fleet()
     pump = fleet.site()

@@ -121,7 +121,7 @@ def read_days(db: Database, limits: MatchLimits) -> PumpDays:
     """The judged days as arrays; makes ``observed_quarter``, ``clock_day`` (CLOCK_DAYS) and ``outage`` (OUTAGES), both of
     the judged days and of what past_clock_day and past_outage hold.
 
-    Inputs: daily, judged_day, profile, span, excused_day, plan_slot, local_day, pump_fact, past_clock_day, past_outage.
+    Inputs: daily, judged_day, profile, span, pump, excused_day, plan_slot, local_day, pump_fact, past_clock_day, past_outage.
     """
     db.build("observed_quarter", "diagnosis/observed_quarter", {"near_rpm": NEAR_RPM})
     days = pump_days(db.query("diagnosis/match_quarter"))
