@@ -16,6 +16,8 @@ from pumpledger.diagnosis.rules.rule import Rule
 from pumpledger.engine.database import Database
 from pumpledger.engine.parameter import Parameter
 
+CLOCK = ("A2", "A1", "A5", "A4", "A3", "A7")
+
 
 def load_stays_off(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
     """D13: the windows a load was on in before its latest valid days, then those days against them."""
@@ -70,7 +72,7 @@ RULES: tuple[Rule, ...] = (
         severity="next visit",
         needs=("speed", "plan"),
         order=49.2,
-        explained_by=("A1", "A2"),
+        explained_by=CLOCK,
         season="open",
         probability=0.6,
         work_min=15,
@@ -129,7 +131,7 @@ RULES: tuple[Rule, ...] = (
         severity="this week",
         needs=("speed", "plan", "weather"),
         order=53,
-        explained_by=("A1", "A2"),
+        explained_by=CLOCK,
         season="open",
         probability=0.6,
         work_min=30,
@@ -265,7 +267,7 @@ RULES: tuple[Rule, ...] = (
         severity="next visit",
         needs=("speed", "aux"),
         order=56,
-        explained_by=("D8", "D9", "D12", "D14", "A1", "A2"),
+        explained_by=("D8", "D9", "D12", "D14", *CLOCK),
         season="open",
         probability=0.7,
         work_min=15,
@@ -291,7 +293,7 @@ RULES: tuple[Rule, ...] = (
         severity="next visit",
         needs=("speed", "plan", "weather"),
         order=57,
-        explained_by=("A1", "A2"),
+        explained_by=CLOCK,
         season="open",
         probability=0.7,
         work_min=25,
