@@ -1,25 +1,97 @@
 -- Local days on which a pump turned for a while at far less power than its speed takes: dry, or air in its strainer.
 -- Grain: one pump and local day.
--- Inputs: span (tables.SPANS), speed_grid (tables.SPEED_GRID).
--- Parameters: $dry_share of the expected power; $least_dry_min [min a day].
--- Columns: site_id; pump_id; day_local; dry_min [min].
+-- Inputs: span (tables.SPANS), past_level (account_tables.LEVELS), speed_grid (tables.SPEED_GRID), pump, visit.
+-- Parameters: $dry_share of the expected power, from $least_dry_rpm [rev/min] on; $deep_share of it, at any speed;
+--   $least_dry_min, shortest stretch that counts [min]; $start_min, further time that a stretch which begins with the
+--   pump's start is granted where no priming is on record [min]; $least_level_days, fewest days that make the pump's own
+--   expected power; $powered_w, above what a drive draws that turns nothing [W].
+-- Columns: site_id; pump_id; day_local; dry_min [min], of these powered_min above $powered_w [min]; deep_min, of the
+--   powered minutes those at or below $deep_share [min]; least_share, power over expected power of the powered minutes,
+--   time-weighted mean of the deepest stretch; after_start (bool: some stretch began with a start).
 -- Only where power was logged, and priming is left out: a pump that primes is part full of air.
-with running as (
+-- Expected is the pump's own power at that speed, upper quartile of its days since it was last put in or repaired, so that
+-- dry days do not lower it; else the curve fitted to its readings, but not to paper, and not across such work.
+with renewal as (
+    select distinct pump.pump_id, visit.day_local
+    from visit
+    join pump on pump.site_id = visit.site_id and coalesce(nullif(visit.pump_id, ''), pump.pump_id) = pump.pump_id
+    where visit.work in ('commissioning', 'repair')
+),
+level as (
+    select l.pump_id, l.speed_rpm, l.power_w, r.day_local as since_day
+    from past_level as l
+    asof left join renewal as r on l.pump_id = r.pump_id and l.day_local >= r.day_local
+),
+own as (
+    select pump_id, since_day, speed_rpm, quantile_cont(power_w, 0.75) as power_w
+    from level
+    group by pump_id, since_day, speed_rpm
+    having count(*) >= $least_level_days
+),
+sequenced as (
     select
-        span.site_id, span.pump_id, span.day_local, span.start_utc, span.duration_min,
-        span.power_w < $dry_share * speed_grid.power_w_mid as dry
+        site_id, pump_id, day_local, start_utc, end_utc, duration_min, kind, cause, speed_rpm, power_w,
+        lag(kind) over of_pump = 'off' as starts,
+        kind = 'run' and cause <> 'priming' and power_w is not null and speed_rpm > 0 as judged
     from span
-    join speed_grid
-        on speed_grid.pump_id = span.pump_id
-        and speed_grid.speed_rpm = cast(round(span.speed_rpm / 25) * 25 as bigint)
-    where span.kind = 'run' and span.cause <> 'priming' and span.power_w is not null
+    window of_pump as (partition by pump_id order by start_utc)
+),
+expected as (
+    select s.*, case
+        when own.power_w is not null then own.power_w
+        when r.day_local is null and grid.power_source = 'fitted to readings' then grid.power_w_mid
+    end as expected_w
+    from sequenced as s
+    asof left join renewal as r on s.pump_id = r.pump_id and s.day_local >= r.day_local
+    left join own on own.pump_id = s.pump_id and own.since_day is not distinct from r.day_local
+        and own.speed_rpm = cast(round(s.speed_rpm / 25) * 25 as bigint)
+    left join speed_grid as grid on grid.pump_id = s.pump_id
+        and grid.speed_rpm = cast(round(s.speed_rpm / 25) * 25 as bigint)
+),
+marked as (
+    select
+        *,
+        coalesce(
+            judged and (power_w <= $deep_share * expected_w
+                or (power_w <= $dry_share * expected_w and speed_rpm >= $least_dry_rpm)),
+            false
+        ) as dry
+    from expected
+),
+numbered as (
+    select
+        *,
+        -- spans of one dry stretch share a number, and a stretch ends with its day
+        sum((not dry)::int) over (partition by pump_id order by start_utc) as stretch
+    from marked
+),
+stretch as (
+    select
+        n.site_id, n.pump_id, n.day_local,
+        sum(n.duration_min order by n.start_utc) as dry_min,
+        coalesce(sum(n.duration_min order by n.start_utc) filter (n.power_w > $powered_w), 0) as powered_min,
+        coalesce(
+            sum(n.duration_min order by n.start_utc)
+                filter (n.power_w > $powered_w and n.power_w <= $deep_share * n.expected_w), 0
+        ) as deep_min,
+        sum(n.power_w / n.expected_w * n.duration_min order by n.start_utc) filter (n.power_w > $powered_w)
+            / sum(n.duration_min order by n.start_utc) filter (n.power_w > $powered_w) as share,
+        coalesce(bool_or(n.starts), false) as after_start
+    from numbered as n
+    join pump using (pump_id)
+    where n.dry
+    group by n.site_id, n.pump_id, n.day_local, n.stretch
+    having sum(n.duration_min order by n.start_utc) >= $least_dry_min
+        + case when coalesce(bool_or(n.starts), false) and coalesce(any_value(pump.priming_min), 0) = 0
+            then $start_min else 0 end
 ),
 dry_day as (
-    select site_id, pump_id, day_local, sum(duration_min order by start_utc) as dry_min
-    from running
-    where dry
+    select
+        site_id, pump_id, day_local, sum(dry_min order by dry_min) as dry_min,
+        sum(powered_min order by powered_min) as powered_min, sum(deep_min order by deep_min) as deep_min,
+        min(share) as least_share, bool_or(after_start) as after_start
+    from stretch
     group by site_id, pump_id, day_local
-    having sum(duration_min) >= $least_dry_min
     order by site_id, pump_id, day_local
 )
 select * from dry_day

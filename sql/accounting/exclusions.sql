@@ -15,7 +15,7 @@ with listed as (
                 'reason': struck_reason},
             {'place': 2, 'applies': dry_min is not null, 'kind': 'ran dry', 'minutes': dry_min,
                 'reason': printf(
-                    'pump %s ran %d minutes at less than half the power its speed takes: dry, or air at the strainer',
+                    'pump %s ran %d minutes at about half the power its speed takes, or less: dry, or air at the strainer',
                     dry_pumps, cast(round(dry_min) as integer)
                 )},
             {'place': 3, 'applies': season = 'closed', 'kind': 'closed', 'minutes': day_min,

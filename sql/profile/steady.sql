@@ -1,6 +1,8 @@
 -- Readings joined into stretches of one speed.
 -- Grain: stretch of one pump. Inputs: ordered (a table written in the order of pump_id and time_utc).
--- Parameters: $same_speed_rpm, largest step between readings of one stretch.
+-- Parameters: $same_speed_rpm, largest step between readings of one stretch; $same_power_share, $same_power_w, a change
+--   of power at one speed that is greater by both (lesser over greater, and [W]) ends a stretch: a pump that loses its
+--   water does so within minutes, and a mean over the whole period would hide it.
 -- Output: pump_id, start_utc, end_utc, is_on (null not known), speed_rpm [rev/min] (null not logged), energy_kwh [kWh]
 --   (null not metered), from_power (energy from logged power, else from a counter), flow_m3h [m3/h], aux_on, readings.
 -- Real time is integrated: each reading stands until the next, or for one sample interval where the next is further off
@@ -58,6 +60,10 @@ held as (
             or is_on is distinct from previous_on
             or coalesce(abs(speed_rpm - previous_rpm) > $same_speed_rpm, (speed_rpm is null) <> (previous_rpm is null))
             or aux_on is distinct from previous_aux
+            or coalesce(
+                abs(power_w - previous_w) > $same_power_w
+                and least(power_w, previous_w) < $same_power_share * greatest(power_w, previous_w), false
+            )
             or metered <> previous_metered  -- a stretch is metered from end to end or not at all
             or day_local <> previous_day
             or is_apart as begins

@@ -10,7 +10,7 @@ import polars as pl
 
 from pumpledger.accounting.daily import AccountingParameters, build_daily
 from pumpledger.accounting.savings import build_savings
-from pumpledger.engine.account_tables import LOADING
+from pumpledger.engine.account_tables import LEVELS, LOADING
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import PROFILE, SPANS, SPEED_GRID
 
@@ -58,6 +58,7 @@ _TYPES = {
         "baseline_flow_m3h": pl.Float64,
         "baseline_evidence": pl.String,
         "baseline_start_min": pl.Int64,
+        "priming_min": pl.Float64,
     },
     "local_day": {
         "zone": pl.String,
@@ -96,6 +97,17 @@ _TYPES = {
     "pump_doubt": {"pump_id": pl.String, "doubt": pl.String},
     "struck_day": {"site_id": pl.String, "day_local": pl.Date, "reason": pl.String},
     "idle_day": {"site_id": pl.String, "day_local": pl.Date, "observed_min": pl.Float64},
+    "visit": {"site_id": pl.String, "pump_id": pl.String, "day_local": pl.Date, "work": pl.String},
+}
+
+DRY = {
+    "dry_share": 0.55,
+    "deep_share": 0.4,
+    "least_dry_min": 5,
+    "least_dry_rpm": 1500,
+    "start_min": 5,
+    "least_level_days": 5,
+    "powered_w": 30,
 }
 
 
@@ -275,6 +287,7 @@ def all_accounts(
         "pump_doubt": doubts or [],
         "struck_day": struck or [],
         "idle_day": idle or [],
+        "visit": [],
     }
     chosen = parameters or AccountingParameters()
     with Database(threads=1) as db:
@@ -285,6 +298,8 @@ def all_accounts(
         db.load("loading", LOADING.empty())
         db.load("speed_grid", grid() if grids is None else grids)
         build_daily(db, chosen)
+        db.load("past_level", LEVELS.empty())
+        db.build("dry_day", "accounting/dry_day", DRY)
         build_savings(db, chosen, co2_kg_per_kwh)
         names = ("daily", "day_band", "savings", "savings_band", "exclusions", "tariff_window")
         return {name: db.table(name).to_dicts() for name in names}

@@ -7,6 +7,7 @@ from datetime import date
 import keyed_plan_fleet
 import polars as pl
 import pytest
+from power_rows import add_water_faults, load_water_faults
 from small_clock import midnight
 from small_fleet import LAST, WEEK, Fleet
 
@@ -128,7 +129,9 @@ def wide():
     fleet.set(hole, fleet.days[11], 3000, 600, 900)
     fleet.refused.append(("e1", "again.csv", hole, "repeat", "duplicates", 40))
     keyed_plan_fleet.one_of_each(fleet)
+    add_water_faults(fleet)
     with fleet.database() as db:
+        load_water_faults(db)
         yield db
 
 

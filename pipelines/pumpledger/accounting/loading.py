@@ -18,7 +18,7 @@ import numpy as np
 import polars as pl
 
 from pumpledger.accounting.loading_shape import fall_shape
-from pumpledger.accounting.season import common_term
+from pumpledger.accounting.season import term_of_rows
 from pumpledger.engine.account_tables import LOADING
 from pumpledger.engine.database import Database
 from pumpledger.hydraulics.curve_table import pump_curves
@@ -175,16 +175,9 @@ def _series(
     rows = rows.with_columns(
         log=pl.col("power_w").log(),
         day=(pl.col("day_local") - pl.lit(first)).dt.total_days().cast(pl.Int64),
-        row=pl.struct(keys).rank("dense").cast(pl.Int64) - 1,
-        pump=pl.col("pump_id").rank("dense").cast(pl.Int64) - 1,
     )
-    logs = np.full((int(rows["row"].max()) + 1, int(rows["day"].max()) + 1), np.nan)  # type: ignore[arg-type]
-    logs[rows["row"].to_numpy(), rows["day"].to_numpy()] = rows["log"].to_numpy()
-    owners = np.zeros(logs.shape[0], int)
-    owners[rows["row"].to_numpy()] = rows["pump"].to_numpy()
-    term = common_term(logs, owners, chosen.least_pumps)
     freed = (
-        rows.with_columns(term=pl.Series(term[rows["day"].to_numpy()]))
+        rows.with_columns(term=term_of_rows(rows, keys, chosen.least_pumps))
         .with_columns(freed=pl.col("log") - pl.col("term").fill_nan(0))
         .sort(*keys, "day")
         .with_columns(

@@ -28,16 +28,27 @@ def fall_shape(days: np.ndarray, index: np.ndarray) -> str:
     away = days - days.mean()
     slope = float(np.sum(away * index) / np.sum(np.square(away)))
     of_ramp = float(np.sum(np.square(index - index.mean() - slope * away)))
+    at, of_step = two_levels(index)
+    if min(at, size - at) < LEAST_SIDE_DAYS:
+        return "cannot tell"
+    if of_step <= (1 - BETTER_BY) * of_ramp and index[:at].mean() > index[at:].mean():
+        return "step"
+    if of_ramp <= (1 - BETTER_BY) * of_step and slope < 0:
+        return "ramp"
+    return "cannot tell"
+
+
+def two_levels(index: np.ndarray) -> tuple[int, float]:
+    """The break that leaves the least sum of squares about the means of both sides: how many values lie before it, and
+    that sum.
+
+    Args:
+        index: shape (n,), n at least 2.
+    """
+    size = index.size
     centred = index - index.mean()
     before, at = np.cumsum(centred)[:-1], np.arange(1, size)
     # Two levels leave the whole sum of squares less what their means explain; the sums of both sides are opposite.
     explained = np.square(before) / at + np.square(before) / (size - at)
     best = int(np.argmax(explained))
-    of_step = float(np.sum(np.square(centred)) - explained[best])
-    if min(at[best], size - at[best]) < LEAST_SIDE_DAYS:
-        return "cannot tell"
-    if of_step <= (1 - BETTER_BY) * of_ramp and before[best] > 0:
-        return "step"
-    if of_ramp <= (1 - BETTER_BY) * of_step and slope < 0:
-        return "ramp"
-    return "cannot tell"
+    return int(at[best]), float(np.sum(np.square(centred)) - explained[best])

@@ -12,27 +12,20 @@ from pumpledger.engine.database import Database
 from pumpledger.engine.tables import EXCLUSIONS, SAVINGS, SAVINGS_BANDS
 from pumpledger.hydraulics.uncertainty import BASELINE_FLOW, BASELINE_POWER
 
-DRY_SHARE = 0.5
-"""Of the power its speed takes: a pump that turns in air or vapour draws far less (common practice, no source)."""
-
-LEAST_DRY_MIN = 15.0
-"""Minutes of a day for it to be named: shorter is air that passes through (an assumption) [min]."""
-
 
 def build_savings(db: Database, parameters: AccountingParameters, co2_kg_per_kwh: float | None = None) -> None:
     """Make ``savings`` (tables.SAVINGS), ``savings_band`` (tables.SAVINGS_BANDS) and ``exclusions``
     (tables.EXCLUSIONS): every site and local day that ``daily`` holds.
 
     Reads ``daily``, ``day_band``, ``tariff_window``, ``span``, ``pump``, ``site``, ``speed_grid``, ``struck_day``
-    (site_id, day_local, reason) and ``idle_day``, which may hold no rows. Leaves ``baseline_day``, ``dry_day`` and
-    ``savings_day`` behind.
+    (site_id, day_local, reason), ``idle_day`` and ``dry_day`` (accounting/dry_day.sql), which may hold no rows. Leaves
+    ``baseline_day`` and ``savings_day`` behind.
 
     Args:
         co2_kg_per_kwh: the fleet's factor [kg/kWh]; None where none stands with its source, and then no CO2 is given.
     """
     half_widths = {evidence.replace(" ", "_"): share for evidence, share in BASELINE_POWER.items()}
     db.build("baseline_day", "accounting/baseline_day", half_widths | {"baseline_flow": BASELINE_FLOW})
-    db.build("dry_day", "accounting/dry_day", {"dry_share": DRY_SHARE, "least_dry_min": LEAST_DRY_MIN})
     db.build("savings_day", "accounting/savings_day")
     left_out = db.query("accounting/exclusions", parameters.pick("least_coverage"))
     db.load("exclusions", EXCLUSIONS.conform(left_out))

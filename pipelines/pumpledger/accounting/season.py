@@ -5,7 +5,10 @@ Belongs here: the common term of many series with different levels. Which series
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+import polars as pl
 
 ROUNDS = 12  # of sweeping; a fixed number, so that the same series give the same bytes
 
@@ -39,3 +42,19 @@ def common_term(logs: np.ndarray, pumps: np.ndarray, least_pumps: int) -> np.nda
         rest, swept = rest - of_day, swept + of_day
     term[enough] = swept - np.median(swept)
     return term
+
+
+def term_of_rows(rows: pl.DataFrame, keys: Sequence[str], least_pumps: int) -> pl.Series:
+    """The common term of each row's day, NaN on days with fewer than ``least_pumps`` pumps.
+
+    Args:
+        rows: at least one, with pump_id, day (a whole number from 0), log (logarithm of power) and ``keys``.
+        keys: columns that name a series: one pump at one speed, between two cleanings where these are known.
+    """
+    series = rows.select(pl.struct(keys).rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
+    days = rows["day"].to_numpy()
+    logs = np.full((int(series.max()) + 1, int(days.max()) + 1), np.nan)
+    logs[series, days] = rows["log"].to_numpy()
+    owners = np.zeros(logs.shape[0], int)
+    owners[series] = rows["pump_id"].rank("dense").to_numpy()
+    return pl.Series("term", common_term(logs, owners, least_pumps)[days])

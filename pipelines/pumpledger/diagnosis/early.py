@@ -1,6 +1,6 @@
 """Verdicts that accounting needs before the findings are written: doubts about units, and days that are no saving.
 
-Belongs here: the tables ``unit_doubt``, ``pump_doubt``, ``idle_day``, ``struck_day``. What a reader is told of them
+Belongs here: the tables ``unit_doubt``, ``pump_doubt``, ``idle_day``, ``struck_day``, ``dry_day``. What a reader is told of them
 comes from the rules.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pumpledger.diagnosis.rules import BY_ID, parameter_values
+from pumpledger.diagnosis.rules.hydraulic import DRY_DAY
 from pumpledger.engine.database import Database
 
 # A pump above 600 rev/min draws tens of watts at the very least, and 600 is the lowest speed that is keyed in (common
@@ -35,10 +36,12 @@ def unit_doubts(db: Database) -> None:
 
 
 def struck_days(db: Database, parameters: Mapping[str, Mapping[str, float]] | None = None) -> None:
-    """Make ``idle_day`` and ``struck_day`` (site_id, day_local, reason): site days that are no saving.
+    """Make ``idle_day``, ``struck_day`` (site_id, day_local, reason) and ``dry_day``: site days that are no saving.
 
-    Inputs: span, plan_window, fleet_day, site, visit, and ``unit_doubt`` from `unit_doubts`. ``parameters`` as for
-    `diagnose`.
+    Inputs: span, plan_window, fleet_day, pump, site, visit, speed_grid, past_level, and ``unit_doubt`` from
+    `unit_doubts`. ``parameters`` as for `diagnose`.
     """
+    dry = parameter_values(BY_ID["D2"], parameters)
+    db.build("dry_day", "accounting/dry_day", {name: dry[name] for name in DRY_DAY})
     db.build("idle_day", "diagnosis/idle_day", parameter_values(BY_ID["D8"], parameters))
     db.build("struck_day", "diagnosis/struck_day")

@@ -23,6 +23,7 @@ from pumpledger.diagnosis.assemble import explain, findings, gate
 from pumpledger.diagnosis.clock import read_clocks
 from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.evidence import as_evidence
+from pumpledger.diagnosis.power_levels import freed_levels
 from pumpledger.diagnosis.ranking import rank_findings
 from pumpledger.diagnosis.rules import RULES, parameter_values
 from pumpledger.diagnosis.standing import stand
@@ -54,6 +55,7 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
     struck_days(db, parameters)
     db.build("site_day", "diagnosis/site_day")
     db.build("site_fact", "diagnosis/site_fact")
+    db.load("freed_level", freed_levels(db))
 
     read_clocks(db, values)
     evidence = [as_evidence(rule.id, rule.evidence(db, values[rule.id])) for rule in RULES]

@@ -188,6 +188,7 @@ def make_savings(session: Session, week: str) -> list[Check]:
         _load_week(db, session, week)
         _load_verdicts(db, session, week)
         unit_doubts(db)
+        db.load("past_level", session.read_weeks(LEVELS, weeks_back(week, PAST_WEEKS)))
         struck_days(db, session.thresholds.rules)
         db.load("balance", session.lake.read(BALANCE, week))
         strike_unbalanced(db)

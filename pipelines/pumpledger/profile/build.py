@@ -21,6 +21,9 @@ STANDING = {
 STEADY = {
     # above the jitter of a drive (about 5 rpm either way, common practice, no source), below two steps of the grid
     "same_speed_rpm": 40.0,
+    # far beyond what voltage, temperature and a loading filter move power by; a dry pump draws half or less
+    "same_power_share": 0.7,
+    "same_power_w": 30.0,  # as idle_w: below it nothing runs
 }
 COUNTER_RUN = {"longest_step_s": 3660.0}  # a counter that is read once an hour goes on without a break
 CAUSES = {

@@ -1,8 +1,8 @@
 """The registry of rules: identifier, plain name, what it needs, its thresholds with bounds, what to do about it.
 
 Belongs here: every number and sentence of a rule that a manager may ask about, one file a section: `logger` (B),
-`clock` (A), `programming`, `keyed_plan` and `running` (C), `water` and `equipment` (D), `outcomes` (O). How rows become
-findings stands in `assemble.py`.
+`clock` (A), `programming`, `keyed_plan` and `running` (C), `water`, `hydraulic` and `equipment` (D), `outcomes` (O). How
+rows become findings stands in `assemble.py`.
 
 Thresholds, probabilities and minutes are starting values, common practice without a source unless the rule says
 otherwise. Risk costs per week are assumptions that let findings without an energy benefit take their place in the
@@ -13,11 +13,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pumpledger.diagnosis.rules import clock, equipment, keyed_plan, logger, outcomes, programming, running, water
+from pumpledger.diagnosis.rules import (
+    clock,
+    equipment,
+    hydraulic,
+    keyed_plan,
+    logger,
+    outcomes,
+    programming,
+    running,
+    water,
+)
 from pumpledger.diagnosis.rules.rule import Rule
 from pumpledger.engine.parameter import values_of
 
-_SECTIONS = (logger, clock, programming, keyed_plan, running, water, equipment, outcomes)
+_SECTIONS = (logger, clock, programming, keyed_plan, running, water, hydraulic, equipment, outcomes)
 
 RULES: tuple[Rule, ...] = tuple(
     sorted(

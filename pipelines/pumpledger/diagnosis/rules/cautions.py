@@ -19,6 +19,12 @@ FREEZE = (
     "drain plan for a power failure, and follow local codes and licensed practice."
 )
 SUCTION = (
-    "Suction can hold and drown a person: keep bathers out while a suction fitting is in doubt. Missing, broken or "
-    "expired covers: the pool stays closed until they are replaced, by local codes and licensed practice."
+    "Suction can hold and drown a person: keep bathers out while a suction fitting is in doubt, and never open or bypass "
+    "a fitting or its cover to get flow. Missing, broken or expired covers: the pool stays closed until they are "
+    "replaced, by local codes and licensed practice."
+)
+PRESSURE = (
+    "A filter holds pressure and its lid can fly off: switch the pump off, release the pressure by the air valve until "
+    "the gauge reads nothing, and only then open filter or strainer. Stand clear at the restart, air valve open, as the "
+    "maker says."
 )

@@ -1,0 +1,97 @@
+-- D1, keeps re-priming: short bursts at priming speed while the pump runs, or after a short stop that no plan asked for.
+-- Grain: one pump. Inputs: span, plan_window, daily, judged_day, excused_day, pump.
+-- Parameters: $near_rpm, so close to the priming speed is priming [rev/min]; $burst_most_min, longer is no burst [min];
+--   $stop_most_min, a longer stop before it makes it a start [min]; $start_edge_min, so near a planned start it is that
+--   start [min]; $bursts a day; $days of the last $of_days valid days of the week.
+-- Columns: those of EVIDENCE that it fills.
+-- A burst after time that was not seen is left out, as is one that freeze protection or an override follows: these prime
+-- as well. A burst after a stop may be the supply: a blip, and the pump primes as it comes back.
+with sequenced as (
+    select
+        s.site_id, s.pump_id, s.day_local, s.start_utc, s.duration_min, s.kind, s.cause, s.speed_rpm,
+        s.planned_speed_rpm, p.priming_speed_rpm,
+        coalesce(
+            s.kind = 'run' and abs(s.speed_rpm - p.priming_speed_rpm) <= $near_rpm
+            and not coalesce(abs(s.speed_rpm - s.planned_speed_rpm) <= $near_rpm, false)
+            and s.duration_min <= $burst_most_min, false
+        ) as at_priming,
+        lag(s.kind) over of_pump as previous_kind,
+        lag(s.speed_rpm) over of_pump as previous_rpm,
+        lag(s.duration_min) over of_pump as previous_min,
+        lag(s.kind, 2) over of_pump as kind_before_stop,
+        lead(s.kind) over of_pump as next_kind,
+        lead(s.speed_rpm) over of_pump as next_rpm,
+        lead(s.cause) over of_pump as next_cause,
+        lead(s.cause, 2) over of_pump as second_cause
+    from span as s
+    join pump as p using (pump_id)
+    window of_pump as (partition by s.pump_id order by s.start_utc)
+),
+begun as (
+    select
+        *,
+        previous_kind = 'off' as after_stop,
+        priming_speed_rpm is null as unnamed
+    from sequenced
+    where (at_priming and not coalesce(abs(previous_rpm - priming_speed_rpm) <= $near_rpm, false)
+            and (previous_kind = 'run' or (previous_kind = 'off' and previous_min <= $stop_most_min and kind_before_stop = 'run'))
+            and not (previous_kind = 'off' and coalesce(next_cause in ('freeze protection', 'override')
+                or second_cause in ('freeze protection', 'override'), false)))
+        -- no priming speed on record: the same shape, far faster than what stands on either side
+        or (priming_speed_rpm is null and kind = 'run' and duration_min <= $burst_most_min and previous_kind = 'run'
+            and next_kind = 'run' and speed_rpm >= greatest(previous_rpm, next_rpm) + 10 * $near_rpm
+            and speed_rpm > coalesce(planned_speed_rpm, 0) + $near_rpm)
+),
+burst as (
+    select b.*
+    from begun as b
+    asof left join plan_window as w on b.pump_id = w.pump_id
+        and b.start_utc + to_seconds($start_edge_min * 60) >= w.start_utc
+    where not (b.after_stop and coalesce(w.start_utc >= b.start_utc - to_seconds($start_edge_min * 60), false))
+),
+valid_day as (
+    select d.site_id, d.pump_id, d.day_local
+    from daily as d
+    join judged_day as j on j.day_local = d.day_local and j.in_week
+    anti join excused_day as e on e.pump_id = d.pump_id and e.day_local = d.day_local
+    where d.valid
+),
+newest_day as (
+    select *, row_number() over (partition by pump_id order by day_local desc) as newest from valid_day
+),
+by_day as (
+    select
+        d.site_id, d.pump_id, d.day_local, count(b.start_utc) as bursts,
+        count(b.start_utc) filter (b.after_stop) as after_stops, coalesce(any_value(b.unnamed), false) as unnamed
+    from newest_day as d
+    left join burst as b on b.pump_id = d.pump_id and b.day_local = d.day_local
+    where d.newest <= $of_days
+    group by d.site_id, d.pump_id, d.day_local
+),
+counted as (
+    select
+        site_id, pump_id, min(day_local) filter (bursts >= $bursts) as first_day,
+        max(day_local) filter (bursts >= $bursts) as last_day, count(*) filter (bursts >= $bursts) as days,
+        max(bursts) as most_bursts, sum(bursts) as all_bursts, sum(after_stops) as all_stops, bool_or(unnamed) as unnamed
+    from by_day
+    group by site_id, pump_id
+    having count(*) filter (bursts >= $bursts) >= $days
+),
+evidence as (
+    select
+        site_id, pump_id as component, if(unnamed, 'cannot tell', 'found') as verdict,
+        if(unnamed, format(
+            'the priming speed and its length in pumps.csv: up to {} short runs a day at high speed, which may be priming',
+            most_bursts
+        ), null) as needs,
+        first_day, last_day, days, most_bursts::double as measured, $bursts::double as threshold, 'a day' as unit,
+        case
+            when all_stops = 0 then 'None of them followed a stop that the log shows.'
+            else format(
+                '{:.0f} of {:.0f} followed a stop of the pump: blips of the supply look the same, so look at the supply too.',
+                all_stops::double, all_bursts::double
+            )
+        end as extra
+    from counted
+)
+select * from evidence order by site_id, component

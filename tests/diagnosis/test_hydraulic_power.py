@@ -1,0 +1,300 @@
+"""D3 to D7: power that changed at the same speed; each with a near miss and a 'cannot tell'.
+
+Series of eight weeks that end with the review's week; shares and watts are arithmetic on the small fleet's power curve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from power_rows import DAYS, ONES, day, levels, load_levels, peers, ramp, step
+from small_fleet import LAST, WEEK, Fleet, power_w
+
+from pumpledger.accounting.loading_shape import two_levels
+from pumpledger.diagnosis.constant_watts import constant_and_cubic
+from pumpledger.diagnosis.power_levels import slope
+from pumpledger.diagnosis.run import diagnose
+
+POWER_RULES = ("D3", "D4", "D5", "D6", "D7")
+
+
+def told(
+    share: np.ndarray,
+    cleanings: tuple[int, ...] = (),
+    works: tuple[tuple[int, str], ...] = (),
+    fleet_of: int = 9,
+    season: np.ndarray = ONES,
+    parameters: Mapping[str, Mapping[str, float]] | None = None,
+    **more: object,
+) -> dict[str, dict]:
+    """``rule -> finding`` of D3 to D7 on site S1, whose power follows ``share`` times the season of its fleet."""
+    fleet = Fleet()
+    pump = fleet.site()
+    for number in range(fleet_of):
+        fleet.site(f"Q{number}")
+    for number in cleanings:
+        fleet.visit("S1", day(number), "cleaning")
+    for number, work in works:
+        fleet.visit("S1", day(number), work)
+    with fleet.database() as db:
+        load_levels(db, levels({pump: share * season, **peers(fleet_of, season)}, **more))
+        diagnose(db, WEEK, LAST, parameters)
+        rows = db.table("finding").filter(pl.col("rule_id").is_in(POWER_RULES))
+    others = rows.filter(pl.col("site_id") != "S1")
+    assert others.filter(pl.col("verdict") == "found").is_empty(), others["sentence"].to_list()
+    return {row["rule_id"]: row for row in rows.filter(pl.col("site_id") == "S1").iter_rows(named=True)}
+
+
+def own(found: dict[str, dict]) -> list[str]:
+    return sorted(rule for rule, row in found.items() if row["verdict"] == "found" and not row["explained_by"])
+
+
+# healthy
+
+
+@pytest.mark.parametrize("fleet_of", [9, 0])
+@pytest.mark.parametrize("lost", [0.08, 0.05])
+def test_a_season_of_eight_percent_is_nobodys_fault(fleet_of, lost) -> None:
+    """Down over eight weeks, in a fleet that shows it in common and in one too small to."""
+    found = told(ONES, fleet_of=fleet_of, season=ramp(0, DAYS - 1, 1 - lost))
+    assert own(found) == []
+
+
+@settings(max_examples=15, deadline=None)
+@given(seed=st.integers(0, 10_000), scatter=st.sampled_from([0.002, 0.01, 0.02]), wave=st.floats(-0.04, 0.04))
+def test_scatter_and_waves_find_nothing(seed, scatter, wave) -> None:
+    season = 1 + wave * np.sin(np.arange(DAYS) / DAYS * 2 * np.pi)
+    assert own(told(ONES, season=season, scatter=scatter, seed=seed)) == []
+
+
+@pytest.mark.parametrize("period", [14, 21])
+def test_a_filter_that_loads_a_little_and_is_cleaned_is_healthy(period) -> None:
+    """Six percent down to each cleaning and back, on record or not."""
+    saw = 1 - 0.06 * (np.arange(DAYS) % period) / period
+    cleaned = tuple(range(period, DAYS, period))
+    assert own(told(saw, cleanings=cleaned)) == []
+    assert own(told(saw)) == []
+
+
+def test_a_new_pump_that_draws_less_is_no_fault() -> None:
+    assert own(told(step(40, 0.6), works=((40, "commissioning"),))) == []
+    assert own(told(step(40, 1.4), works=((40, "repair"),))) == []
+
+
+# D3
+
+
+def test_a_loading_filter() -> None:
+    """Down 14 % in a line over 30 days: the last five days' middle is the third day from the end, 13 % down."""
+    found = told(ramp(26, 55, 0.86))
+    d3 = found["D3"]
+    assert own(found) == ["D3"]
+    assert d3["measured"] == pytest.approx(0.14 * 27 / 29, abs=0.012)
+    assert d3["threshold"] == 0.08
+    assert "looks like a saving" in d3["sentence"] and "fitting" in d3["caution"] and "pressure" in d3["caution"]
+
+
+def test_loading_is_counted_from_the_last_cleaning() -> None:
+    down = np.concatenate([ramp(0, 29, 0.88)[:30], ONES[:26]])
+    assert own(told(down, cleanings=(29,))) == []
+    assert own(told(ramp(0, 55, 0.94))) == []  # six percent is below the limit
+
+
+def test_a_small_fleet_cannot_tell_loading_from_season() -> None:
+    d3 = told(ramp(20, 55, 0.88), fleet_of=0)["D3"]
+    assert d3["verdict"] == "cannot tell" and "at least eight pumps" in d3["sentence"]
+    assert own(told(ramp(20, 55, 0.75), fleet_of=0)) == ["D3"]
+
+
+def test_days_without_power_say_nothing() -> None:
+    share = ramp(26, 55, 0.86)
+    share[-7:] = np.nan
+    assert "D3" not in told(share)
+
+
+# D5
+
+
+@pytest.mark.parametrize(("share", "severity"), [(0.85, "next visit"), (0.62, "this week")])
+def test_a_valve_moved(share, severity) -> None:
+    found = told(step(40, share))
+    d5 = found["D5"]
+    assert own(found) == ["D5"]
+    assert found["D3"]["explained_by"] == "D5"
+    assert (d5["first_day"], d5["days"], d5["severity"]) == (day(40), 16, severity)
+    assert d5["measured"] == pytest.approx(1 - share, abs=0.01)
+    assert "all 3 speeds" in d5["sentence"] and "released" not in d5["instruction"]
+
+
+def test_a_valve_left_shut_at_a_cleaning() -> None:
+    found = told(step(44, 0.85), cleanings=(20, 43))
+    assert own(found) == ["D5"]
+    assert found["D5"]["first_day"] == day(44)
+    assert "came with the cleaning" in found["D5"]["sentence"]
+
+
+@pytest.mark.parametrize(
+    "share",
+    [
+        step(40, 0.94),  # less than the limit
+        step(52, 0.85),  # four days are not five
+        np.where((np.arange(DAYS) >= 20) & (np.arange(DAYS) < 30), 0.85, 1.0),  # put back again
+    ],
+)
+def test_no_valve(share) -> None:
+    found = told(share)
+    assert "D5" not in found and "D4" not in found
+
+
+def test_a_step_at_one_of_three_speeds_is_no_valve() -> None:
+    """The other two stay where they were: a keyed speed or a load, not the water's way."""
+    fleet = Fleet()
+    pump = fleet.site()
+    mixed = pl.concat([levels({pump: step(40, 0.8)}, (2400,)), levels({pump: ONES, **peers(9)}, (1000, 1500), seed=8)])
+    for number in range(9):
+        fleet.site(f"Q{number}")
+    with fleet.database() as db:
+        load_levels(db, mixed)
+        diagnose(db, WEEK, LAST)
+        assert "D5" not in db.table("finding")["rule_id"].to_list()
+
+
+def test_a_fall_whose_shape_the_days_cannot_tell_claims_no_cause() -> None:
+    """Twelve days since the cleaning are too few for step or ramp."""
+    share = np.concatenate([ONES[:47], [1, 1, 1, 0.87, 0.87, 0.87, 0.87, 0.87, 0.87]])
+    found = told(share, cleanings=(46,))
+    assert own(found) == ["D3"]
+    assert "cleaning or valve" in found["D3"]["sentence"]
+
+
+# D4
+
+
+def test_a_filter_broken_through() -> None:
+    found = told(step(40, 1.12))
+    assert own(found) == ["D4"]
+    assert found["D4"]["measured"] == pytest.approx(0.12, abs=0.01)
+    assert "nobody wrote down" in found["D4"]["sentence"]
+
+
+def test_a_rise_above_the_last_cleaning() -> None:
+    assert own(told(step(40, 1.12), cleanings=(25,))) == ["D4"]
+    assert own(told(step(31, 1.12), cleanings=(10, 30))) == ["D4"]
+
+
+def test_a_cleaning_that_brings_power_back_is_no_break_through() -> None:
+    down = np.concatenate([ramp(0, 39, 0.85)[:40], ONES[:16]])
+    assert own(told(down, cleanings=(39,))) == []
+    assert own(told(down)) == []  # nor one that nobody wrote down
+    assert own(told(step(40, 1.06))) == []
+
+
+def test_a_rise_after_few_days_may_be_a_cleaning() -> None:
+    """Sixteen days before the rise do not show what a clean filter draws."""
+    share = step(40, 1.12)
+    share[:24] = np.nan
+    d4 = told(share)["D4"]
+    assert d4["verdict"] == "cannot tell" and "visits.csv" in d4["sentence"]
+
+
+# D6
+
+
+def test_a_cleaning_that_does_not_bring_power_back() -> None:
+    found = told(ramp(10, 40, 0.85), cleanings=(42,))
+    assert own(found) == ["D6"]
+    assert found["D6"]["measured"] == pytest.approx(0.15, abs=0.015)
+    assert str(day(42)) in found["D6"]["sentence"]
+
+
+def test_a_cleaning_that_does_is_no_worn_impeller() -> None:
+    back = np.concatenate([ramp(10, 40, 0.85)[:42], ONES[:14] * 0.96])
+    assert "D6" not in told(back, cleanings=(41,))
+    assert "D6" not in told(ramp(10, 40, 0.85), cleanings=(52,))  # three days are not five
+
+
+def test_a_small_fleet_cannot_tell_wear_from_season() -> None:
+    d6 = told(ramp(10, 40, 0.88), cleanings=(42,), fleet_of=0)["D6"]
+    assert d6["verdict"] == "cannot tell" and "at least eight pumps" in d6["sentence"]
+
+
+# D7
+
+
+def test_watts_added_slowly_at_every_speed() -> None:
+    """0 to 40 W in a line over 56 days: the middle of the last seven days less that of the first ten is
+    40 (52 - 4.5) / 55 = 34.5 W; three speeds of 240 min a day make 34.5 x 12 x 7 / 1000 = 2.9 kWh a week."""
+    found = told(ONES, added_w={"P-S1": np.linspace(0, 40, DAYS)}, scatter=0.004)
+    assert own(found) == ["D7"]
+    assert found["D7"]["measured"] == pytest.approx(34.5, abs=4)
+    assert found["D7"]["benefit_kwh_week"] == pytest.approx(found["D7"]["measured"] * 12 * 7 / 1000)
+
+
+def test_power_that_rises_in_proportion_is_no_bearing() -> None:
+    assert "D7" not in told(ramp(0, 55, 1.12))
+    assert "D7" not in told(ONES, added_w={"P-S1": np.linspace(0, 12, DAYS)})
+
+
+def test_a_device_put_on_the_meter_is_no_bearing() -> None:
+    d7 = told(ONES, added_w={"P-S1": 40 * (np.arange(DAYS) >= 30)})["D7"]
+    assert d7["verdict"] == "cannot tell" and "another device" in d7["sentence"]
+
+
+def test_one_speed_cannot_tell_bearings_from_water() -> None:
+    d7 = told(ONES, added_w={"P-S1": np.linspace(0, 40, DAYS)}, speeds=(1500,))["D7"]
+    assert d7["verdict"] == "cannot tell" and "second held speed" in d7["sentence"]
+
+
+# against other code
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.floats(0.5, 1.5), min_size=12, max_size=40), st.integers(4, 8), st.floats(0.3, 1.0))
+def test_the_break_is_that_of_ruptures(values, at, drop) -> None:
+    """ruptures 1.1 (BSD-2-Clause): exact search by dynamic programming over the same cost, one break."""
+    import ruptures
+
+    index = np.array(values)
+    index[at:] -= drop
+    mine, left = two_levels(index)
+    theirs = ruptures.Dynp(model="l2", min_size=1, jump=1).fit(index[:, None]).predict(1)[0]
+    cost = sum(float(np.sum(np.square(side - side.mean()))) for side in (index[:theirs], index[theirs:]))
+    assert left == pytest.approx(cost, abs=1e-9)
+    assert mine == theirs or left == pytest.approx(cost, rel=1e-9)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.floats(-1e3, 1e3), min_size=2, max_size=30), st.integers(1, 5))
+def test_the_slope_is_that_of_scipy(values, pace) -> None:
+    """scipy.stats.theilslopes."""
+    from scipy.stats import theilslopes
+
+    days = np.cumsum(np.arange(len(values)) % pace + 1)
+    assert slope(days, np.array(values)) == pytest.approx(theilslopes(values, days)[0], abs=1e-9)
+
+
+def test_the_constant_part_is_that_of_a_least_squares_solver() -> None:
+    """numpy.linalg.lstsq on the same relative residuals; and exact where power is made of the two parts."""
+    speeds = np.array([1000.0, 1700.0, 2600.0])
+    exact = constant_and_cubic(speeds, power_w(speeds)[:, None])
+    assert exact[0][0] == pytest.approx(45) and exact[1][0] == pytest.approx(52)
+    watts = power_w(speeds) * np.array([1.03, 0.98, 1.01])
+    rows = np.stack([np.ones(3), (speeds / 1000) ** 3], axis=1) / watts[:, None]
+    wanted = np.linalg.lstsq(rows, np.ones(3), rcond=None)[0]
+    found = constant_and_cubic(speeds, watts[:, None])
+    assert [found[0][0], found[1][0]] == pytest.approx(wanted.tolist())
+    alone = constant_and_cubic(speeds, np.array([[100.0], [np.nan], [np.nan]]))
+    assert np.isnan(alone[0][0])
+
+
+def test_the_week_must_have_power() -> None:
+    share = step(30, 0.8)
+    share[-7:] = np.nan
+    assert own(told(share)) == []
+    assert LAST == day(DAYS - 1) and LAST - timedelta(days=6) == day(DAYS - 7)
