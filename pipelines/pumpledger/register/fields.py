@@ -72,6 +72,13 @@ SITES = (
         least=0.05,
         most=48,
     ),
+    Field(
+        "promised_kwh_year",
+        "number",
+        "saving that was promised, at equal service [kWh a year]; empty: the savings are held against none",
+        least=1,
+        most=500000,
+    ),
     Field("tariff", "text", "name of a file in tariffs/, without .toml or .json; empty: no money is computed"),
     Field(
         "tariff_block",

@@ -14,6 +14,7 @@ from pumpledger.verdicts import value_modes as value
 from pumpledger.verdicts.date_order import mode_b17
 from pumpledger.verdicts.identity import mode_b3
 from pumpledger.verdicts.mode import Mode
+from pumpledger.verdicts.other_load import mode_b15
 from pumpledger.verdicts.source_clock import mode_b5
 from pumpledger.verdicts.whole_source import PARAMETERS as WHOLE_SOURCE
 
@@ -37,7 +38,7 @@ _ALL: tuple[Mode, ...] = (
     ),
     Mode(
         id="B4",
-        name="Wrong unit",
+        name="Readings in the wrong unit",
         needs=("speed or power or a counter or flow",),
         find=value.mode_b4,
         parameters=WHOLE_SOURCE
@@ -143,6 +144,21 @@ _ALL: tuple[Mode, ...] = (
             "change_share": Parameter(0.02, 0.0, 0.5, "share of the greatest value", "more"),
             "tolerance": Parameter(1e-5, 0.0, 0.01, "share of one difference", "less"),
             "ramp_s": Parameter(120, 0, 3600, "s", "more"),
+        },
+    ),
+    Mode(
+        id="B15",
+        name="Someone else on the circuit",
+        needs=("speed", "power"),
+        find=mode_b15,
+        parameters={
+            # The smallest step that is told from a pump's own changes (common practice, no source).
+            "step_w": Parameter(50, 20, 500, "W", "more"),
+            "step_share": Parameter(0.1, 0.02, 0.5, "share of the power without it", "more"),
+            "same_rpm": Parameter(10, 2, 25, "rpm", "less"),
+            "cycles": Parameter(3, 1, 100, "steps in two weeks", "more"),
+            "days": Parameter(2, 1, 14, "days", "more"),
+            "plain_share": Parameter(0.25, 0.05, 0.9, "share of the time without it", "more"),
         },
     ),
     Mode(
