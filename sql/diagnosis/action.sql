@@ -1,4 +1,5 @@
--- One action a site: its first own finding that no one has put off, mended or rejected. Safety first, then what the fix
+-- One action a site: its first own finding that asks for something and that no one has put off, mended or rejected.
+--   Safety first, then what the fix
 --   is worth by the time it takes.
 -- grain: one site with a finding of its own. inputs: scored_finding (with rank), site, action_state (site_id, rule_id,
 --   component, state, note). parameters: $parked, states in which an action is no line of the list. columns: those of
@@ -12,7 +13,7 @@ with standing as (
 headline as (
     select *
     from standing
-    where place = 0
+    where place = 0 and instruction <> ''
     qualify row_number() over (partition by site_id order by rank) = 1
 ),
 others as (

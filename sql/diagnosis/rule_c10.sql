@@ -41,6 +41,7 @@ long_in_week as (
 counted as (
     select site_id, pump_id, min(first_day) as first_day, max(last_day) as last_day,
         len(list_distinct(flatten(list(days)))) as days,
+        array_to_string(list_sort(list_distinct(flatten(list(days)))), ' ') as on_days,
         max(stretch_min) as longest_min, sum(excess_kwh order by stretch) as excess_kwh, bool_and(excess_known) as excess_known
     from long_in_week
     group by site_id, pump_id
@@ -65,7 +66,7 @@ evidence as (
         case when unsettled
             then 'the plan that is really keyed in: on most days what runs differs from the record, pump or record' end
                 as needs,
-        first_day, last_day, days, longest_min / 60 as measured, $stretch_min / 60.0 as threshold, 'h' as unit,
+        first_day, last_day, on_days, days, longest_min / 60 as measured, $stretch_min / 60.0 as threshold, 'h' as unit,
         case when longest_min > 1440 then 'One stretch is longer than the 24 h that an override may last.'
             when longest_min >= 1440 - 5 then 'The longest ended by itself after the 24 h that an override may last.'
             else '' end as extra,

@@ -3,6 +3,7 @@
 with idle as (
     select i.site_id, i.pump_id as component, 'found' as verdict, null as needs, min(i.day_local) as first_day,
         max(i.day_local) as last_day,
+        string_agg(i.day_local::varchar, ' ' order by i.day_local) as on_days,
         count(*) as days,
         sum(i.running_min order by i.day_local) as measured,
         sum(i.planned_min order by i.day_local) as threshold,
@@ -14,7 +15,7 @@ with idle as (
 unplanned as (
     select site_id, pump_id as component, 'cannot tell' as verdict, 'the plan of this pump in plans.csv' as needs,
         null::date as first_day,
-        null::date as last_day, null::bigint as days, null::double as measured, null::double as threshold,
+        null::date as last_day, null as on_days, null::bigint as days, null::double as measured, null::double as threshold,
             'min running' as unit
     from pump_fact
     where not has_plan

@@ -38,6 +38,7 @@ compared as (
 judged as (
     select f.site_id, f.component, p.planned, p.priced, p.withheld, count(c.spent) as judged_days,
         count(*) filter (c.spent > (1 + $excess) * c.needed) as days,
+        string_agg(c.day_local::varchar, ' ' order by c.day_local) filter (c.spent > (1 + $excess) * c.needed) as on_days,
         min(c.day_local) filter (c.spent > (1 + $excess) * c.needed) as first_day,
         max(c.day_local) filter (c.spent > (1 + $excess) * c.needed) as last_day,
         avg(c.spent order by c.day_local) as measured,
@@ -50,7 +51,7 @@ judged as (
     group by f.site_id, f.component, p.planned, p.priced, p.withheld
 ),
 found as (
-    select site_id, component, 'found' as verdict, null as needs, first_day, last_day, days, measured, threshold,
+    select site_id, component, 'found' as verdict, null as needs, first_day, last_day, on_days, days, measured, threshold,
         case when priced then 'money a day' else 'kWh a day' end as unit,
         case when priced then format('Costs {:.2f} a day in the currency of the fleet', measured)
             else format('Uses {:.2f} kWh a day', measured) end as extra,
@@ -62,8 +63,8 @@ silent as (
     select site_id, component, 'cannot tell' as verdict,
         case when not planned then coalesce('a simple best plan, which is withheld: ' || withheld, 'a simple best plan')
             else format('at least {:.0f} believed days with energy in the week', $days::double) end as needs,
-        null::date as first_day, null::date as last_day, null::bigint as days, null::double as measured, null::double
-            as threshold,
+        null::date as first_day, null::date as last_day, null as on_days, null::bigint as days,
+        null::double as measured, null::double as threshold,
         case when priced then 'money a day' else 'kWh a day' end as unit, null as extra, null::double
             as benefit_kwh_week, null::double as benefit_money_week
     from judged

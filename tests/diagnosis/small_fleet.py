@@ -17,7 +17,17 @@ from pumpledger.diagnosis.standing import PAST_FINDING, SAID
 from pumpledger.engine.account_tables import EFFICIENCY, EFFICIENCY_RECORD, LEVELS, LOADING
 from pumpledger.engine.clock_tables import CLOCK_DAYS, OUTAGES
 from pumpledger.engine.database import Database
-from pumpledger.engine.tables import BEST_PLANS, DAILY, EXPORTS, PROFILE, READINGS, SPANS, SPEED_GRID, VERDICTS
+from pumpledger.engine.tables import (
+    BEST_PLANS,
+    DAILY,
+    EXPORTS,
+    PROFILE,
+    READINGS,
+    SAVINGS,
+    SPANS,
+    SPEED_GRID,
+    VERDICTS,
+)
 from pumpledger.planning.simple_plan import build_best_plans
 from pumpledger.register.fields import PLANS, PUMPS, SITES, VISITS, inside_columns
 
@@ -25,6 +35,10 @@ FIRST, LAST = date(2026, 10, 26), date(2026, 11, 8)  # the clocks go back on Sun
 WEEK, WEEK_FIRST = "2026-W45", date(2026, 11, 2)
 PLAN = ((1, 1500, 360, 480), (2, 1000, 480, 1200))  # 90 m3 a day
 FLOW_PER_RPM = 0.006
+CLOCK_WARNING = {"file": pl.String, "source": pl.String, "name": pl.String, "rows": pl.Int64} | {
+    "first_utc": pl.Datetime("us"),
+    "last_utc": pl.Datetime("us"),
+}
 _POLARS = {
     "text": pl.String,
     "id": pl.String,
@@ -58,6 +72,7 @@ class Fleet:
         self.speed: dict[tuple[str, date], np.ndarray] = {}
         self.aux: dict[tuple[str, date], np.ndarray] = {}
         self.power_scale: dict[str, float] = {}
+        self.rest_w: dict[str, float] = {}
         self.visits: list[dict] = []
         self.air: list[tuple[str, datetime, float]] = []
         self.bands: list[tuple] = []
@@ -152,7 +167,7 @@ class Fleet:
             speed, start = self.speed[pump_id, day], midnight(day)
             planned = planned_rpm(plan, day) if plan else np.full(len(speed), np.nan)
             aux = self.aux.get((pump_id, day), np.full(len(speed), np.nan))
-            watts = power_w(speed) * scale
+            watts = power_w(speed) * scale + np.where(speed == 0, self.rest_w.get(pump_id, 0.0), 0.0)
             state = np.nan_to_num(np.stack([speed, planned, aux]), nan=-1)
             edges = np.flatnonzero(np.r_[True, (state[:, 1:] != state[:, :-1]).any(axis=0), True])
             for a, b in zip(edges[:-1], edges[1:], strict=True):
@@ -404,6 +419,8 @@ class Fleet:
         db.load("past_level", LEVELS.empty())
         db.load("past_clock_day", CLOCK_DAYS.empty())
         db.load("past_outage", OUTAGES.empty())
+        db.load("past_savings", SAVINGS.empty())
+        db.load("clock_warning", pl.DataFrame(schema=CLOCK_WARNING))
         db.load("loading", LOADING.empty())
         db.load("efficiency", EFFICIENCY.empty())
         db.load("efficiency_record", EFFICIENCY_RECORD.empty())

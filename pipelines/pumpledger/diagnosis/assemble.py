@@ -1,19 +1,16 @@
-"""Evidence to findings: gates, explanation by cause, words.
+"""Evidence to findings: gates and words.
 
-Belongs here: what holds for every rule alike. What one rule looks for stands in its query; the order of findings stands
-in `ranking.py`.
+Belongs here: what holds for every rule alike. What one rule looks for stands in its query, what explains what in
+`explain.py`, the order of findings in `ranking.py`.
 """
 
 from __future__ import annotations
 
 import polars as pl
 
-from pumpledger.diagnosis.evidence import EVIDENCE
+from pumpledger.diagnosis.evidence import CANNOT_TELL, EVIDENCE, FOUND
 from pumpledger.diagnosis.rules import BY_ID, RULES, Rule
 from pumpledger.engine.tables import FINDINGS
-
-FOUND = "found"
-CANNOT_TELL = "cannot tell"
 
 
 def gate(evidence: pl.DataFrame, facts: pl.DataFrame, doubts: pl.DataFrame) -> pl.DataFrame:
@@ -34,7 +31,7 @@ def gate(evidence: pl.DataFrame, facts: pl.DataFrame, doubts: pl.DataFrame) -> p
             (rule.id, quantity)
             for rule in RULES
             if not rule.id.startswith("B")
-            for quantity in ("speed", "power")
+            for quantity in ("speed", "power", "flow")
             if quantity in rule.needs
         ],
         schema={"rule_id": pl.String, "quantity": pl.String},
@@ -70,47 +67,6 @@ def gate(evidence: pl.DataFrame, facts: pl.DataFrame, doubts: pl.DataFrame) -> p
     ).select(list(EVIDENCE.columns))
 
 
-def explain(evidence: pl.DataFrame) -> pl.DataFrame:
-    """Evidence with ``explained_by`` filled: the first cause found on the same site, and for a single pump's finding on
-    that pump.
-
-    A cause without a benefit of its own takes the greatest of what it explains: mending the cause brings it. Not so
-    where a wrong clock explains running off the plan: set right, the pump runs as long at another time.
-    """
-    found = evidence.filter(pl.col("verdict") == FOUND)
-    seen: dict[tuple[str, str], set[str]] = {}
-    for site, rule, component in found.select("site_id", "rule_id", "component").iter_rows():
-        seen.setdefault((site, rule), set()).add(component)
-    causes: list[str] = []
-    for row in evidence.select("site_id", "rule_id", "component", "verdict", "explained_by").iter_rows(named=True):
-        site_wide = BY_ID[row["rule_id"]].scope == "site"
-        cause = row["explained_by"] or ""
-        if cause and (row["site_id"], cause) not in seen:
-            cause = ""
-        if not cause and row["verdict"] == FOUND:
-            for candidate in BY_ID[row["rule_id"]].explained_by:
-                pumps = seen.get((row["site_id"], candidate), set())
-                if pumps and (site_wide or row["component"] in pumps):
-                    cause = candidate
-                    break
-        causes.append(cause if row["verdict"] == FOUND else "")
-    marked = evidence.with_columns(pl.Series("explained_by", causes, dtype=pl.String))
-    gains = (
-        marked.filter((pl.col("explained_by") != "") & (pl.col("rule_id") != "C10"))
-        .group_by("site_id", rule_id=pl.col("explained_by"))
-        .agg(gain_kwh=pl.col("benefit_kwh_week").max(), gain_money=pl.col("benefit_money_week").max())
-    )
-    own = (pl.col("verdict") == FOUND) & pl.col("benefit_kwh_week").is_null() & pl.col("benefit_money_week").is_null()
-    return (
-        marked.join(gains, on=["site_id", "rule_id"], how="left", maintain_order="left")
-        .with_columns(
-            pl.when(own).then("gain_kwh").otherwise("benefit_kwh_week").alias("benefit_kwh_week"),
-            pl.when(own).then("gain_money").otherwise("benefit_money_week").alias("benefit_money_week"),
-        )
-        .select(list(EVIDENCE.columns))
-    )
-
-
 def advice(plans: pl.DataFrame) -> dict[str, str]:
     """``site_id -> what to key in`` from BEST_PLANS, or why nothing is proposed."""
     texts: dict[str, list[str]] = {}
@@ -128,7 +84,8 @@ def _sentence(rule: Rule, row: dict[str, object]) -> str:
     if row["verdict"] == CANNOT_TELL:
         return f"cannot tell: needs {row['needs']}" if row["needs"] else f"cannot tell: {row['extra']}"
     count = "1 day" if row["days"] == 1 else f"{row['days']} days"
-    return rule.sentence.format(**{**row, "extra": row["extra"] or "", "day_count": count}).strip()
+    words = {"extra": row["extra"] or "", "causes": row["causes"] or "", "day_count": count}
+    return rule.sentence.format(**{**row, **words}).strip()
 
 
 def findings(evidence: pl.DataFrame, plans: pl.DataFrame) -> pl.DataFrame:

@@ -9,6 +9,9 @@ import polars as pl
 
 from pumpledger.engine.tables import Table
 
+FOUND = "found"
+CANNOT_TELL = "cannot tell"
+
 EVIDENCE = Table(
     "evidence",
     "one departure that one rule saw, or one question it could not answer",
@@ -23,11 +26,17 @@ EVIDENCE = Table(
         "explained_by": ("text", "rule that explains it, where the rule's own days show so; null otherwise"),
         "first_day": ("day", "first local day of the evidence"),
         "last_day": ("day", "last local day of the evidence"),
+        "on_days": (
+            "text",
+            "local days of the evidence, YYYY-MM-DD with a space between, where it holds on those days alone; null "
+            "where it holds all along, or its days are not at hand",
+        ),
         "days": ("int", "local days with evidence"),
         "measured": ("real", "the number that was compared"),
         "threshold": ("real", "what it was compared with"),
         "unit": ("text", "unit of both"),
         "extra": ("text", "one more sentence or number for the text"),
+        "causes": ("text", "of an outcome: its causes in words; explaining fills it in"),
         "benefit_kwh_week": ("real", "energy the fix saves in a week [kWh]"),
         "benefit_money_week": ("real", "money the fix saves in a week [currency]"),
     },

@@ -3,13 +3,14 @@
 Belongs here: the order of the steps. Rules, words and ranks stand in their own modules.
 
 Tables read: site, pump, plan, plan_window, plan_slot, local_day, past_day (local days as far back as a clock change is
-looked for), span, profile, daily, speed_grid, best_plan, export, refused_count, visit, weather, tariff_band, fleet_day
-(day_local, in_week), pump_source (pump_id, source: source of fleet.toml that the pump's readings came from),
-verdict (columns of verdicts); and of the eight weeks that end with this one past_daily (columns of daily) and
-past_level (columns of levels), with loading (columns of loading) and reading (columns of readings, of each pump's main
-log alone) of the last two, and efficiency and efficiency_record of the last; past_finding and said_done (columns
-of `standing.PAST_FINDING` and `standing.SAID`); of the weeks before this one past_clock_day and past_outage (columns of
-clock_days and outages).
+looked for), span, profile, daily, speed_grid, best_plan, export, refused_count, clock_warning (of `ledger_tables`),
+visit, weather, tariff_band, fleet_day (day_local, in_week), pump_source (pump_id, source: source of fleet.toml that the
+pump's readings came from), verdict (columns of verdicts); and of the eight weeks that end with this one past_daily
+(columns of daily), past_level (columns of levels) and past_savings (columns of savings), with loading (columns of
+loading) and reading (columns of readings, of each pump's main log alone) of the last two, and efficiency and
+efficiency_record of the last. past_finding and said_done (columns of `standing.PAST_FINDING` and `standing.SAID`); of
+the weeks before this one past_clock_day and past_outage (columns of clock_days and outages). Outcomes may also read
+found_cause (EVIDENCE: what the other rules found).
 """
 
 from __future__ import annotations
@@ -19,13 +20,15 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from pumpledger.diagnosis.assemble import explain, findings, gate
+from pumpledger.diagnosis.assemble import findings, gate
 from pumpledger.diagnosis.clock import read_clocks
 from pumpledger.diagnosis.early import struck_days, unit_doubts
-from pumpledger.diagnosis.evidence import as_evidence
+from pumpledger.diagnosis.evidence import FOUND, as_evidence
+from pumpledger.diagnosis.explain import explain
 from pumpledger.diagnosis.power_levels import freed_levels
 from pumpledger.diagnosis.ranking import rank_findings
-from pumpledger.diagnosis.rules import RULES, parameter_values
+from pumpledger.diagnosis.rules import RULES, Rule, parameter_values
+from pumpledger.diagnosis.rules.rule import OUTCOME_ORDER
 from pumpledger.diagnosis.standing import stand
 from pumpledger.engine.database import Database
 
@@ -58,12 +61,21 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
     db.load("freed_level", freed_levels(db))
 
     read_clocks(db, values)
-    evidence = [as_evidence(rule.id, rule.evidence(db, values[rule.id])) for rule in RULES]
-    gated = gate(pl.concat(evidence), db.table("pump_fact"), db.table("doubted_pump"))
-    now = findings(explain(gated), db.table("best_plan"))
+    causes = gated(db, [rule for rule in RULES if rule.order < OUTCOME_ORDER], values)
+    db.load("found_cause", causes.filter(pl.col("verdict") == FOUND))
+    outcomes = gated(db, [rule for rule in RULES if rule.order >= OUTCOME_ORDER], values)
+    facts = db.table("pump_fact").select("site_id", "pump_id")
+    explained = explain(pl.concat([causes, outcomes]), facts, db.table("pump_source"), values)
+    now = findings(explained, db.table("best_plan"))
     past = db.table("past_finding")
     weeks = sorted(past["week"].unique().to_list())
     closed = db.table("pump_fact").filter(season="closed")["site_id"].unique().to_list()
     last_week = f"{week_end - timedelta(days=7):%G-W%V}"
     site_days = db.query("diagnosis/clear_day")
     rank_findings(db, stand(now, past, last_week, weeks, site_days, db.table("said_done"), closed))
+
+
+def gated(db: Database, rules: list[Rule], values: Parameters) -> pl.DataFrame:
+    """What ``rules`` see, as far as the season and doubts about the data let them speak."""
+    rows = pl.concat([as_evidence(rule.id, rule.evidence(db, values[rule.id])) for rule in rules])
+    return gate(rows, db.table("pump_fact"), db.table("doubted_pump"))

@@ -231,12 +231,15 @@ def plan_in_force(rows: list[Row], last_day: date) -> tuple[list[Row], date | No
 
 
 def _tree(findings: list[Row]) -> list[Row]:
-    """Findings with those they explain beneath them. One whose cause is not among them stands by itself."""
-    shown = [{**row, "compared": compared(row), "explains": []} for row in findings]
+    """Findings with those they explain beneath them. One whose cause is the whole source's, and so not among them, says
+    so and stands by itself."""
+    shown = [{**row, "compared": compared(row), "explains": [], "of_source": ""} for row in findings]
     heads = {row["rule_id"]: row for row in reversed(shown) if not row["explained_by"]}
     own = []
     for row in shown:
         cause = heads.get(row["explained_by"])
+        if row["explained_by"] and cause is None:
+            row["of_source"] = row["explained_by"]
         (cause["explains"] if cause else own).append(row)
     return own
 

@@ -18,6 +18,8 @@ Severity = Literal["safety", "this week", "next visit", "note", "data"]
 Picture = Literal["days", "power", "air", "energy", "turnovers", "none"]
 """The days of evidence with the plan over them; power at one speed over the weeks; air temperature over running; the
 site's energy or turnovers by day."""
+OUTCOME_ORDER = 60
+"""Outcomes stand last in the order of explanation: their causes are listed under them."""
 Finder = Callable[[Database, Mapping[str, float]], pl.DataFrame]
 """Takes the tables that `run.py` names and the rule's parameters; gives rows of EVIDENCE, one a component."""
 
@@ -32,8 +34,9 @@ class Rule:
     `evidence.EVIDENCE`, ``day_count``, and ``advice``, the plan to key in). ``order`` is the order of explanation: data
     10-19, clock 20-29, override 30-39, programming 40-49, hardware 50-59, outcomes 60-69. ``explained_by`` names the
     rules that, found on the same site (and pump, where ``scope`` is pump), explain this one; first asked, first
-    believed. ``others`` says what else could look the same, for the reader to weigh; ``picture`` in what the evidence can
-    be seen. ``find`` is the pure function that looks; without one it is the query ``rule_<id>.sql``.
+    believed (`explain.py`). A rule with a parameter ``days`` needs that many of its days for itself. ``others`` says
+    what else could look the same, for the reader to weigh; ``picture`` in what the evidence can be seen. ``find`` is
+    the pure function that looks; without one it is the query ``rule_<id>.sql``.
     """
 
     id: str
