@@ -1,34 +1,33 @@
 -- O1, filters too little: even the high bound of the turnovers stays below the required number.
--- grain: one site. inputs: site_fact, site_day, struck_day. parameters: $days (of the last 5 believed days).
+-- grain: one site. inputs: site_fact, site_day. parameters: $days (of the last 5 believed days).
 -- columns: those of EVIDENCE that it fills.
 -- Share of the water that passed no filter in a day: exp(-turnovers), dilution law of Gage and Bidwell (facts 3.5).
+-- Water short of the requirement: what remains to the required turnovers by the high bound, over a day.
 with recent as (
     select *, row_number() over (partition by site_id order by day_local desc) as age
     from site_day
 ),
 judged as (
-    select f.site_id, f.component, f.pool_class, f.required_turnovers, count(r.day_local) as believed_days,
+    select f.site_id, f.component, f.pool_class, f.required_turnovers, f.pool_volume_m3,
+        count(r.day_local) as believed_days,
         count(r.turnovers_hi) as flow_days,
         count(*) filter (r.turnovers_hi < f.required_turnovers) as days,
-        count(*) filter (r.turnovers_hi < f.required_turnovers and k.day_local is null) as days_running,
+        string_agg(r.day_local::varchar, ' ' order by r.day_local) filter (r.turnovers_hi < f.required_turnovers)
+            as on_days,
         min(r.day_local) filter (r.turnovers_hi < f.required_turnovers) as first_day,
         max(r.day_local) filter (r.turnovers_hi < f.required_turnovers) as last_day,
         median(r.turnovers_hi) filter (r.turnovers_hi < f.required_turnovers) as measured,
         median(r.turnovers_mid) filter (r.turnovers_hi < f.required_turnovers) as usual
     from site_fact as f
     left join recent as r on r.site_id = f.site_id and r.age <= 5
-    left join struck_day as k on k.site_id = r.site_id and k.day_local = r.day_local
-    group by f.site_id, f.component, f.pool_class, f.required_turnovers
+    group by f.site_id, f.component, f.pool_class, f.required_turnovers, f.pool_volume_m3
 ),
 found as (
     select site_id, component, 'found' as verdict, null as needs, case when pool_class = 'public' then 'this week' end
         as severity,
-        case when days_running < $days then 'D8' end as explained_by, first_day, last_day, days, measured,
-            required_turnovers as threshold,
-        'turnovers a day' as unit,
-        format('About {:.0f} % of the water passed no filter in such a day. ', 100 * exp(-usual))
-            || case when days_running < $days then 'The pump did not run.' else 'No cause shows in these data.' end
-                as extra
+        on_days, first_day, last_day, days, measured, required_turnovers as threshold, 'turnovers a day' as unit,
+        format('At least {:.0f} m3 a day short; about {:.0f} % of the water passed no filter in such a day.',
+            (required_turnovers - measured) * pool_volume_m3, 100 * exp(-usual)) as extra
     from judged
     where required_turnovers is not null and days >= $days
 ),
@@ -37,9 +36,8 @@ silent as (
         case when required_turnovers is null then 'the required turnovers in sites.csv'
             when believed_days < $days then 'at least 3 believed days in the week'
             else 'a source of flow: a pump curve with a measured or design point, or a flow meter' end as needs,
-        null as severity, null as explained_by, null::date as first_day, null::date as last_day, null::bigint as days,
-            null::double as measured,
-        required_turnovers as threshold, 'turnovers a day' as unit, null as extra
+        null as severity, null as on_days, null::date as first_day, null::date as last_day, null::bigint as days,
+        null::double as measured, required_turnovers as threshold, 'turnovers a day' as unit, null as extra
     from judged
     where required_turnovers is null or flow_days < $days
 ),

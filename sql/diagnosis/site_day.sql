@@ -1,6 +1,6 @@
 -- A site's believed days: sums over its pumps, only where every pump is believed.
 -- grain: one site's local day of the week. inputs: daily, judged_day, pump_fact. parameters: none.
--- columns: site_id, day_local, turnovers_mid, turnovers_hi (null where a pump has no flow source), energy_kwh, cost
+-- columns: site_id, day_local, turnovers_lo, turnovers_mid, turnovers_hi (null where a pump has no flow source), energy_kwh, cost
 --   [currency], peak_kwh [kWh] (null where a pump has none).
 with pumps as (
     select site_id, count(*) as pumps
@@ -9,6 +9,7 @@ with pumps as (
 ),
 summed as (
     select d.site_id, d.day_local, count(*) as pumps,
+        case when count(d.turnovers_lo) = count(*) then sum(d.turnovers_lo order by d.pump_id) end as turnovers_lo,
         case when count(d.turnovers_mid) = count(*) then sum(d.turnovers_mid order by d.pump_id) end as turnovers_mid,
         case when count(d.turnovers_hi) = count(*) then sum(d.turnovers_hi order by d.pump_id) end as turnovers_hi,
         case when count(d.energy_kwh_mid) = count(*) then sum(d.energy_kwh_mid order by d.pump_id) end as energy_kwh,
@@ -20,7 +21,7 @@ summed as (
     group by d.site_id, d.day_local
 ),
 site_day as (
-    select s.site_id, s.day_local, s.turnovers_mid, s.turnovers_hi, s.energy_kwh, s.cost, s.peak_kwh
+    select s.site_id, s.day_local, s.turnovers_lo, s.turnovers_mid, s.turnovers_hi, s.energy_kwh, s.cost, s.peak_kwh
     from summed as s
     join pumps as p on p.site_id = s.site_id and p.pumps = s.pumps
     order by s.site_id, s.day_local

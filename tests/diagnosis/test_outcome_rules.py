@@ -77,7 +77,8 @@ def test_a_few_struck_days_leave_the_rest_to_explain(fleet, findings) -> None:
     for day in fleet.days[-2:]:
         fleet.set(pump, day, 0)
     (row,) = rows(findings(fleet), "O1")
-    assert row["explained_by"] == "" and "No cause" in row["sentence"]
+    assert row["explained_by"] == ""
+    assert "Cause: Pump does not run (2 days). The other days show no cause." in row["sentence"]
 
 
 # O3

@@ -8,7 +8,11 @@ from __future__ import annotations
 import polars as pl
 
 from pumpledger.engine.tables import EXPORTS, REFUSED, SUPERSEDED
+from pumpledger.intake.clock_notes import WARNINGS
 from pumpledger.intake.ledger import Entry, Ledger, moment
+
+CLOCK_WARNINGS = {name for name, _ in WARNINGS.values()}
+SKIPPED_HOUR = "hour_does_not_exist"
 
 
 def exports(ledger: Ledger) -> pl.DataFrame:
@@ -48,6 +52,32 @@ def refused_counts(ledger: Ledger, weeks: set[str]) -> pl.DataFrame:
     keys = ["export_id", "file", "pump_id", "rule", "fate"]
     rows = refused_rows(ledger, weeks)
     return rows.group_by(keys).agg(pl.col("reason").first(), pl.len().cast(pl.Int64).alias("rows")).sort(keys)
+
+
+def clock_warnings(ledger: Ledger, weeks: set[str]) -> pl.DataFrame:
+    """``file, source, name, rows, first_utc, last_utc``: rows around a change of clocks whose place the exports of
+    ``weeks`` do not prove, one row an export and kind."""
+    rows = []
+    for entry in ledger.of_weeks(weeks):
+        span = (moment(entry.export["first_utc"]), moment(entry.export["last_utc"]))
+        for warning in entry.warnings:
+            name, said = warning.split(": ", 1)
+            if name in CLOCK_WARNINGS:
+                rows.append((entry.file, str(entry.export["source"]), name, int(said.split(" ", 1)[0]), *span))
+        path = ledger.refused_path(entry.export_id)
+        if entry.export["quarantine"] and path.exists():
+            skipped = pl.read_parquet(path, glob=False, columns=["rule"]).filter(rule=SKIPPED_HOUR).height
+            if skipped:
+                rows.append((entry.file, str(entry.export["source"]), SKIPPED_HOUR, skipped, *span))
+    schema = {
+        "file": pl.String,
+        "source": pl.String,
+        "name": pl.String,
+        "rows": pl.Int64,
+        "first_utc": pl.Datetime("us"),
+        "last_utc": pl.Datetime("us"),
+    }
+    return pl.DataFrame(rows, schema=schema, orient="row")
 
 
 def superseded(ledger: Ledger, week: str) -> pl.DataFrame:

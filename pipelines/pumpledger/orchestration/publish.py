@@ -54,7 +54,7 @@ from pumpledger.intake.ledger_tables import (
 from pumpledger.intake.rules import FATES
 from pumpledger.orchestration.session import Session
 from pumpledger.orchestration.steps import PAST_WEEKS, weeks_back
-from pumpledger.orchestration.thresholds import Thresholds
+from pumpledger.orchestration.thresholds import Thresholds, parameters_of
 from pumpledger.problems import Problem
 from pumpledger.profile.calendar import week_days
 from pumpledger.reports.data import DECISIONS, RULE_NOTES, ReviewData
@@ -194,7 +194,6 @@ def _rules(found: Thresholds) -> pl.DataFrame:
             rule.work_min,
         )
         for rule in RULES
-        for name, item in (rule.parameters or {"": None}).items()
-        if item is not None
+        for name, item in parameters_of(rule.id).items()
     ]
     return pl.DataFrame(rows, schema=RULES_SCHEMA, orient="row")

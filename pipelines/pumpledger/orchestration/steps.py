@@ -55,7 +55,7 @@ from pumpledger.engine.tables import (
 )
 from pumpledger.followup.life import action_states, rule_outcomes
 from pumpledger.hydraulics.speed_grid import build_speed_grid
-from pumpledger.intake.ledger_tables import exports_of, pump_sources, refused_counts, shared_pumps
+from pumpledger.intake.ledger_tables import clock_warnings, exports_of, pump_sources, refused_counts, shared_pumps
 from pumpledger.orchestration.session import Session
 from pumpledger.planning.simple_plan import build_best_plans
 from pumpledger.problems import Problem
@@ -256,7 +256,7 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
     with session.database(days) as db:
         for name, table in (("span", SPANS), ("profile", PROFILE), ("daily", DAILY), ("savings", SAVINGS)):
             db.load(name, session.read_weeks(table, weeks))
-        for name, table in (("past_daily", DAILY), ("past_level", LEVELS)):
+        for name, table in (("past_daily", DAILY), ("past_level", LEVELS), ("past_savings", SAVINGS)):
             db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)))
         for name, table in (("past_clock_day", CLOCK_DAYS), ("past_outage", OUTAGES)):
             db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)[:-1]))
@@ -274,6 +274,7 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         )
         db.load("export", exports_of(session.ledger, set(weeks)))
         db.load("refused_count", refused_counts(session.ledger, {week}))
+        db.load("clock_warning", clock_warnings(session.ledger, set(weeks)))
         _load_verdicts(db, session, week)
         _view_readings(db, session, weeks)
         if not db.table("shared_pump").is_empty():

@@ -1,7 +1,7 @@
 """The thresholds of a fleet: the defaults of the registries, and what fleet.toml puts in their place.
 
-Belongs here: the two registries side by side, rules about sites and modes about sources and logs. What a threshold does
-stands with its rule.
+Belongs here: the two registries as one list. A mode (doubts about sources and logs, before any site is judged) has the
+rule of the same identifier, which tells it. What a threshold does stands with its rule or mode.
 """
 
 from __future__ import annotations
@@ -43,11 +43,12 @@ def thresholds(given: Mapping[str, Mapping[str, float]]) -> Thresholds:
         if rule is None and mode is None:
             problems.append(_fault(identifier, "", f"there is no rule {identifier!r}; `pumpledger rules` lists them"))
             continue
-        of_rule, of_mode = (owner.parameters if owner else {} for owner in (rule, mode))
+        of_rule = rule.parameters if rule else {}
+        known = parameters_of(identifier)
         for name, value in values.items():
-            limits = of_rule.get(name) or of_mode.get(name)
+            limits = known.get(name)
             if limits is None:
-                close = difflib.get_close_matches(name, [*of_rule, *of_mode], n=1)
+                close = difflib.get_close_matches(name, known, n=1)
                 hint = f"; did you mean {close[0]}?" if close else ""
                 problems.append(_fault(identifier, name, f"{identifier} has no threshold {name!r}{hint}"))
             elif not limits.least <= value <= limits.most:
@@ -65,20 +66,21 @@ def _fault(identifier: str, parameter: str, sentence: str) -> Problem:
     return Problem("fleet_rules", sentence, file="fleet.toml", column=column)
 
 
+def parameters_of(identifier: str) -> dict[str, Parameter]:
+    """The thresholds of a rule and of the mode whose doubts it tells."""
+    owners = (BY_ID.get(identifier), MODES.get(identifier))
+    return {name: item for owner in owners if owner for name, item in owner.parameters.items()}
+
+
 def listed(found: Thresholds) -> Iterator[str]:
-    """Every rule and mode in words: what it finds, what it needs, its thresholds with bounds."""
+    """Every rule in words: what it finds, what it needs, its thresholds with bounds."""
     for rule in sorted(BY_ID.values(), key=lambda rule: _place(rule.id)):
         season = "; rests while a site is closed" if rule.season == "open" else ""
-        yield f"{rule.id}  {rule.name} ({rule.severity}{season})"
+        mode = MODES.get(rule.id)
+        doubt = "" if mode is None else "; dealt with by itself" if mode.applied else "; waits for a decision"
+        yield f"{rule.id}  {rule.name} ({rule.severity}{season}{doubt})"
         yield f"    needs {', '.join(rule.needs) or 'nothing more than exports'}"
-        yield from _lines(rule.id, rule.parameters, found)
-    yield ""
-    yield "Doubts about sources and logs, before any site is judged:"
-    for mode in sorted(MODES.values(), key=lambda mode: _place(mode.id)):
-        by_itself = " (dealt with by itself, and reported)" if mode.applied else ""
-        yield f"{mode.id}  {mode.name}{by_itself}"
-        yield f"    needs {', '.join(mode.needs)}"
-        yield from _lines(mode.id, mode.parameters, found)
+        yield from _lines(rule.id, parameters_of(rule.id), found)
 
 
 def _lines(identifier: str, parameters: Mapping[str, Parameter], found: Thresholds) -> Iterator[str]:

@@ -1,0 +1,36 @@
+-- B14, ghost standby power: a floor of watts under a pump at rest.
+-- grain: one pump that rested long enough with its power logged. inputs: span, judged_day.
+-- parameters: $note_w, $investigate_w [W], $low_share (of the time at rest that may draw less), $rest_min [min in the
+--   week], $span_min [min at a stretch], $days (with rest). columns: those of EVIDENCE that it fills.
+-- The floor is a quantile by real time, so a load that comes and goes does not lift it. A pump that never rests, or whose
+--   power is not logged, asks no question. What an auxiliary load draws is no floor.
+with at_rest as (
+    select s.site_id, s.pump_id, s.day_local, s.start_utc, s.power_w, s.duration_min
+    from span as s
+    join judged_day as j on j.day_local = s.day_local and j.in_week
+    where s.kind = 'off' and s.power_w is not null and s.duration_min >= $span_min and not coalesce(s.aux_on, false)
+),
+ranked as (
+    select *,
+        sum(duration_min) over (partition by pump_id order by power_w, start_utc) as below_min,
+        sum(duration_min) over (partition by pump_id) as rest_min
+    from at_rest
+),
+floors as (
+    select site_id, pump_id, min(power_w) filter (below_min > $low_share * rest_min) as floor_w,
+        max(rest_min) as rest_min, count(distinct day_local) as days, min(day_local) as first_day,
+        max(day_local) as last_day
+    from ranked
+    group by site_id, pump_id
+),
+evidence as (
+    select site_id, pump_id as component, 'found' as verdict,
+        case when floor_w > $investigate_w then 'next visit' end as severity,
+        first_day, last_day, days, floor_w as measured,
+        case when floor_w > $investigate_w then $investigate_w else $note_w end::double as threshold, 'W' as unit,
+        format('If it is real and lasts, that is {:.0f} kWh a year; if it is the meter''s zero, every reading of this '
+            || 'pump is too high by as much.', floor_w * 8.76) as extra
+    from floors
+    where floor_w > $note_w and rest_min >= $rest_min and days >= $days
+)
+select * from evidence order by site_id, component
