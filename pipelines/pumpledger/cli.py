@@ -106,24 +106,40 @@ def check(fleet: Path, csv: Path | None) -> None:
 @click.option("--weeks", default=2, show_default=True, type=click.IntRange(1, 60), help="Number of ISO weeks.")
 @click.option("--seed", default=7, show_default=True, type=int, help="The same seed gives the same bytes.")
 @click.option("--stated-errors", is_flag=True, help="Meters and records err as much as the review says they may.")
-def demo(folder: Path, sites: int, weeks: int, seed: int, stated_errors: bool) -> None:
+@click.option(
+    "--faults",
+    default="block",
+    show_default=True,
+    type=click.Choice(["block", "all"]),
+    help="block: the 28 kinds of site of the demo, again and again; all: every fault it knows, hard to see, two or "
+    "three at a site, and healthy sites that look ill.",
+)
+def demo(folder: Path, sites: int, weeks: int, seed: int, stated_errors: bool, faults: str) -> None:
     """Write a made-up fleet folder to FOLDER, with the truth about it in FOLDER/truth."""
-    from pumpledger.simulator.fleet import make_fleet
+    from pumpledger.simulator.fleet import LEAST_HARD_WEEKS, make_fleet
 
+    if faults == "all" and weeks < LEAST_HARD_WEEKS:
+        raise click.BadParameter(f"all faults need at least {LEAST_HARD_WEEKS} weeks", param_hint="--weeks")
     if folder.exists() and any(folder.iterdir()):
         raise click.ClickException(f"{folder} is not empty; name a new folder")
-    make_fleet(folder, sites, weeks, seed, stated_errors)
+    make_fleet(folder, sites, weeks, seed, stated_errors, faults)
     click.echo(f"Made-up fleet of {sites} sites over {weeks} weeks: {folder}\nNext: pumpledger review {folder}")
 
 
 @commands.command()
-@_FLEET
-def score(fleet: Path) -> None:
-    """Hold the reviewed weeks of a made-up FLEET against its truth: how often intervals hold it, what was missed."""
+@click.argument("fleets", nargs=-1, required=True, metavar="FLEET...", type=click.Path(path_type=Path))
+def score(fleets: tuple[Path, ...]) -> None:
+    """Hold the reviewed weeks of made-up FLEETs against their truth: how often intervals hold it, and, over all of
+    them, how well each fault is found."""
+    from pumpledger.scoring.evidence import read_evidence
     from pumpledger.scoring.lines import score_lines
+    from pumpledger.scoring.mode_lines import mode_lines
     from pumpledger.scoring.score import score_fleet
 
-    for line in score_lines(score_fleet(fleet)):
+    for fleet in fleets:
+        for line in score_lines(score_fleet(fleet)):
+            click.echo(printable(line))
+    for line in mode_lines(read_evidence([*fleets])):
         click.echo(printable(line))
 
 

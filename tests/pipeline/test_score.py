@@ -20,7 +20,10 @@ from pumpledger.hydraulics import uncertainty
 from pumpledger.orchestration.run import run_review
 from pumpledger.problems import FleetError
 from pumpledger.scoring.coverage import coverage, distance
+from pumpledger.scoring.evidence import read_evidence
 from pumpledger.scoring.lines import score_lines
+from pumpledger.scoring.mode_lines import mode_lines
+from pumpledger.scoring.modes import cases
 from pumpledger.scoring.score import Score, score_fleet
 from pumpledger.simulator import errors
 from pumpledger.simulator.fleet import make_fleet
@@ -69,10 +72,29 @@ def test_the_lines_say_what_was_compared(scored: tuple[Path, Score]) -> None:
     folder, score = scored
     shown = CliRunner().invoke(commands, ["score", str(folder)])
     assert shown.exit_code == 0
-    assert shown.output.splitlines() == score_lines(score)
+    assert shown.output.splitlines() == [*score_lines(score), *mode_lines(read_evidence([folder]))]
     held = score.volume
     assert f"volume: {held.share:.1%} of {held.days:,} days at {held.units} pumps" in shown.output
     assert f"{score.faults - len(score.missed)} of {score.faults} seeded faults found" in shown.output
+
+
+def test_the_modes_are_those_of_truth_and_lake(scored: tuple[Path, Score], tmp_path: Path) -> None:
+    """Every seeded fault is a case; two fleets are pooled; without a truth or a review there is nothing to read."""
+    folder, score = scored
+    seeded = pl.read_csv(folder / "truth" / "seeded.csv").filter(pl.col("kind") == "fault")
+    held = read_evidence([folder])
+    assert cases(held).height == seeded.height
+    assert held.site_weeks.height == 24
+    early = [row["mode"] for row in cases(held).iter_rows(named=True) if row["days"] is not None]
+    assert len(early) >= score.faults - len(score.missed) > 0
+    assert read_evidence([folder, folder]).truth.height == 2 * held.truth.height
+    bare = Path(shutil.copytree(folder, tmp_path / "fleet"))
+    shutil.rmtree(bare / "lake")
+    with pytest.raises(FleetError, match="no review yet"):
+        read_evidence([bare])
+    shutil.rmtree(bare / "truth")
+    with pytest.raises(FleetError, match="made-up fleet"):
+        read_evidence([bare])
 
 
 def test_a_wrong_truth_lowers_the_score(scored: tuple[Path, Score], tmp_path: Path) -> None:

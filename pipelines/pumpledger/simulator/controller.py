@@ -18,6 +18,7 @@ _EPOCH = date(1970, 1, 1)
 # Freeze protection looks at the air each five minutes and, once started, runs at least half an hour.
 _FREEZE_LOOK_S = 300
 _FREEZE_LEAST_LOOKS = 6
+_SAG_LOOK_S = 1800
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,30 @@ class Manual:
 
 
 @dataclass(frozen=True, slots=True)
+class Sag:
+    """From one instant to another [s, UTC] the drive protects itself: for each deg C of pad air above ``above_c`` it
+    runs ``rpm_per_c`` slower than it was told, looked at each half hour.
+    """
+
+    start_s: int
+    stop_s: int
+    above_c: float
+    rpm_per_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class AirAtStart:
+    """Each start between two instants [s, UTC] leaves air in the pump for ``length_s``: water is ``water`` of the full
+    flow.
+    """
+
+    start_s: int
+    stop_s: int
+    length_s: int
+    water: float
+
+
+@dataclass(frozen=True, slots=True)
 class AuxWindow:
     """From a local day on the controller calls for the auxiliary load between two clock times [min since 00:00]."""
 
@@ -78,7 +103,8 @@ class Controller:
 
     ``clock_shifts`` holds ``(from [s, UTC], shift [s])``: what the controller's clock is ahead of the local clock from
     then on. ``aux_min_rpm`` is the speed at which the relay really closes. ``dead`` holds ``(start, stop)`` [s, UTC]
-    without drive.
+    without drive. ``freeze_off``, ``aux_stuck`` and ``aux_open`` hold such stretches, too: freeze protection switched
+    off, the relay welded shut, the relay that never closes.
     """
 
     plans: tuple[KeyedPlan, ...]
@@ -92,6 +118,11 @@ class Controller:
     freeze_acts: bool = True
     aux_windows: tuple[AuxWindow, ...] = ()
     aux_min_rpm: float = 0.0
+    freeze_off: tuple[tuple[int, int], ...] = ()
+    aux_stuck: tuple[tuple[int, int], ...] = ()
+    aux_open: tuple[tuple[int, int], ...] = ()
+    sags: tuple[Sag, ...] = ()
+    air_at_start: tuple[AirAtStart, ...] = ()
     ramp_rpm_per_s: float = field(default=250.0)
 
 
@@ -112,11 +143,14 @@ def commanded_rpm(
     """
     target = _planned(controller, horizon, time_s)
     if controller.freeze_setpoint_c is not None and controller.freeze_acts:
-        target = np.where(
-            (target == 0) & _freezing(controller.freeze_setpoint_c, pad_temperature_c), controller.freeze_rpm, target
-        )
+        freezing = _freezing(controller.freeze_setpoint_c, pad_temperature_c)
+        for start_s, stop_s in controller.freeze_off:
+            freezing &= (time_s < start_s) | (time_s >= stop_s)
+        target = np.where((target == 0) & freezing, controller.freeze_rpm, target)
     for hand in controller.manual:
         target[(time_s >= hand.start_s) & (time_s < hand.stop_s)] = hand.speed_rpm
+    for sag in controller.sags:
+        target = _sagged(target, sag, time_s, pad_temperature_c)
     for start_s, stop_s in controller.dead:
         target[(time_s >= start_s) & (time_s < stop_s)] = 0
     return _primed(target, controller.priming_rpm, controller.priming_s // STEP_S)
@@ -148,6 +182,15 @@ def _freezing(setpoint_c: float, pad_temperature_c: np.ndarray) -> np.ndarray:
     cold = pad_temperature_c[::per_look] <= setpoint_c
     held = np.convolve(cold, np.ones(_FREEZE_LEAST_LOOKS))[: cold.size] > 0
     return np.repeat(held, per_look)[: pad_temperature_c.size]
+
+
+def _sagged(target: np.ndarray, sag: Sag, time_s: np.ndarray, pad_temperature_c: np.ndarray) -> np.ndarray:
+    """The drive gives way in steps of 5 rev/min, never below 1000 rev/min and never upward."""
+    per_look = _SAG_LOOK_S // STEP_S
+    hot = np.repeat(np.maximum(pad_temperature_c[::per_look] - sag.above_c, 0.0), per_look)[: target.size]
+    given = np.maximum(target - 5.0 * np.rint(hot * sag.rpm_per_c / 5.0), 1000.0)
+    inside = (time_s >= sag.start_s) & (time_s < sag.stop_s)
+    return np.where(inside & (target > 1000.0), given, target)
 
 
 def _primed(target: np.ndarray, priming_rpm: int, cells: int) -> np.ndarray:

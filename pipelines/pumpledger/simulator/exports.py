@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from pumpledger.simulator.horizon import Horizon, Week
+from pumpledger.simulator.shown import shown_w, speed_texts, watts_texts
 from pumpledger.simulator.sites import Pump
 from pumpledger.simulator.trace import Trace
 
@@ -21,6 +22,8 @@ _CLOSING_S = 30
 _METER_NOISE_INSTANT = 0.005
 _METER_NOISE_MEAN = 0.002
 _QUARTER_S = 900
+COUNTER_TURN_KWH = 10_000.0
+"""What a counter of four digits and two decimals begins again at [kWh]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,10 +64,6 @@ def _gain(pump: Pump) -> float:
     return 1.0 + pump.errors.meter
 
 
-def _watts(pump: Pump, power_w: float) -> str:
-    return f"{power_w / 1000.0:.4f}" if pump.watts_in_kw else f"{power_w:.1f}"
-
-
 def _aux_text(pump: Pump, aux: bool) -> str:
     return "" if pump.aux_load == "none" else "1" if aux else "0"
 
@@ -73,12 +72,20 @@ def _samples(step_s: int) -> Callable[[Pump, Trace, Horizon, Week, np.random.Gen
     def write(pump: Pump, trace: Trace, horizon: Horizon, week: Week, rng: np.random.Generator) -> list[Row]:
         time_s = np.arange(week.start_s, week.end_s, step_s)
         speed = _logged_speed(trace, time_s, rng)
-        power = _noisy(trace.power_at(time_s), _METER_NOISE_INSTANT, rng) * _gain(pump)
+        power = shown_w(
+            pump.logger_faults, time_s, _noisy(trace.power_at(time_s), _METER_NOISE_INSTANT, rng) * _gain(pump)
+        )
         aux = trace.aux_at(time_s)
+        stamps = _utc_texts(horizon.local_s(time_s) if pump.stamps_local else time_s)
         return [
-            Row(at, pump.pump_id, f"{text},{pump.pump_id},{n},{_watts(pump, w)},{_aux_text(pump, on)}")
+            Row(at, pump.pump_id, f"{text},{pump.pump_id},{n},{w},{_aux_text(pump, on)}")
             for at, text, n, w, on in zip(
-                time_s.tolist(), _utc_texts(time_s), speed.tolist(), power.tolist(), aux.tolist(), strict=True
+                time_s.tolist(),
+                stamps,
+                speed_texts(pump.logger_faults, time_s, speed),
+                watts_texts(pump.logger_faults, time_s, power, pump.watts_in_kw),
+                aux.tolist(),
+                strict=True,
             )
         ]
 
@@ -94,11 +101,11 @@ def _means(pump: Pump, trace: Trace, horizon: Horizon, week: Week, rng: np.rando
     mean_w = np.diff(trace.energy_kwh_at(edge_s)) * 1000.0 * 3600.0 / _QUARTER_S
     jitter = np.rint(0.6 * rng.standard_normal(mean_rpm.size))
     shown_rpm = np.where(mean_rpm > 0.5, np.maximum(np.rint(mean_rpm) + jitter, 1), 0).astype(int)
-    shown_w = _noisy(mean_w, _METER_NOISE_MEAN, rng) * _gain(pump)
+    shown = shown_w(pump.logger_faults, edge_s[:-1], _noisy(mean_w, _METER_NOISE_MEAN, rng) * _gain(pump))
     local = horizon.local_s(edge_s[1:]).astype("datetime64[s]").astype(datetime)
     return [
         Row(start, pump.pump_id, f"{end:%d.%m.%Y %H:%M};{n};{f'{w / 1000.0:.4f}'.replace('.', ',')}")
-        for start, end, n, w in zip(edge_s[:-1].tolist(), local, shown_rpm.tolist(), shown_w.tolist(), strict=True)
+        for start, end, n, w in zip(edge_s[:-1].tolist(), local, shown_rpm.tolist(), shown.tolist(), strict=True)
     ]
 
 
@@ -125,15 +132,16 @@ def _events(pump: Pump, trace: Trace, horizon: Horizon, week: Week, rng: np.rand
     jitters = np.random.default_rng(int(pump.pump_id[5:8])).normal(0.0, 2.0, trace.settled_s.size + 1)
     true_rpm = trace.speed_at(time_s)
     shown_rpm = np.where(true_rpm > 0, np.rint(true_rpm + np.clip(jitters[state], -5.0, 5.0)), 0.0).astype(int)
-    power = _noisy(trace.power_at(time_s), _METER_NOISE_MEAN, rng) * _gain(pump)
+    power = shown_w(pump.logger_faults, time_s, _noisy(trace.power_at(time_s), _METER_NOISE_MEAN, rng) * _gain(pump))
+    texts = watts_texts(pump.logger_faults, time_s, power, pump.watts_in_kw)
     aux = trace.aux_at(time_s)
     pad = np.interp(time_s, trace.conditions.time_s, trace.conditions.pad_temperature_c)
     rows = []
     for at, shown, w, on, air in zip(
-        time_s.tolist(), shown_rpm.tolist(), power.tolist(), aux.tolist(), pad.tolist(), strict=True
+        time_s.tolist(), shown_rpm.tolist(), texts, aux.tolist(), pad.tolist(), strict=True
     ):
         stamp = datetime.fromtimestamp(at, UTC).astimezone(horizon.zone).isoformat(timespec="seconds")
-        watts = _watts(pump, w) if pump.metered else ""
+        watts = w if pump.metered else ""
         rows.append(Row(at, pump.pump_id, f"{stamp},{pump.pump_id},{shown},{watts},{_aux_text(pump, on)},{air:.1f}"))
     return rows
 
@@ -143,7 +151,15 @@ def _counters(pump: Pump, trace: Trace, horizon: Horizon, week: Week, rng: np.ra
     time_s = np.arange(week.start_s, week.end_s, _QUARTER_S)
     first = int(pump.pump_id[5:8])
     counted = trace.energy_kwh_at(time_s) * _gain(pump)
-    energy = np.floor((counted + 731.37 + 97.11 * first) * 100.0 + 1e-6) / 100.0
+    begun = 731.37 + 97.11 * first
+    if pump.counter_wraps_s is not None:  # the last digit of the display is reached at that instant
+        begun = COUNTER_TURN_KWH - float(trace.energy_kwh_at(np.array([pump.counter_wraps_s]))[0]) * _gain(pump)
+    if pump.counter_reset_s is not None:
+        at_reset = float(trace.energy_kwh_at(np.array([pump.counter_reset_s]))[0]) * _gain(pump)
+        counted = np.where(time_s >= pump.counter_reset_s, counted - at_reset - begun, counted)
+    energy = np.floor((counted + begun) * 100.0 + 1e-6) / 100.0
+    if pump.counter_wraps_s is not None:
+        energy = energy % COUNTER_TURN_KWH
     hours = np.floor((trace.run_s_at(time_s) / 3600.0 + 2210.2 + 311.4 * first) * 100.0 + 1e-6) / 100.0
     speed = _logged_speed(trace, time_s, rng)
     return [

@@ -5,14 +5,17 @@ Belongs here: the order of work, and which pump goes into which file.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 
 import numpy as np
 
+from pumpledger.simulator.conditions import hard_conditions
 from pumpledger.simulator.errors import curve_head_factor, head_spread_of_a_make
 from pumpledger.simulator.exports import SHAPES, Row
 from pumpledger.simulator.faults import lay_role
+from pumpledger.simulator.hard_fleet import make_hard_sites
 from pumpledger.simulator.horizon import Horizon, Week, demo_horizon
 from pumpledger.simulator.misreading import misread, write_savings_truth
 from pumpledger.simulator.noise import Export, add_blank_lines, lose_rows, make_impossible, make_unreadable, tear_end
@@ -30,8 +33,11 @@ SOURCES: dict[str, tuple[str, str, int]] = {
     "ridge": ("ridge controllers", "events", 99),
     "counter": ("counter loggers", "counters", 4),
     "minute": ("minute logger", "samples_1min", 1),
+    "shore": ("shore gateway", "samples_5min", 6),
 }
-_DELIMITER = {"samples_1min": ",", "samples_5min": ",", "means_15min": ";", "events": ",", "counters": "\t"}
+_THINNED_S = 900
+LEAST_HARD_WEEKS = 4
+"""What loads, wears or drifts takes weeks to be seen."""
 _READ_ME = """This data is made up.
 
 An invented fleet of swimming-pool pumps, written by pumpledger's simulator from a seed.
@@ -47,22 +53,32 @@ The pipeline never reads truth/.
 """
 
 
-def make_fleet(folder: Path, sites: int, weeks: int, seed: int, stated_errors: bool = False) -> None:
+def make_fleet(
+    folder: Path, sites: int, weeks: int, seed: int, stated_errors: bool = False, faults: str = "block"
+) -> None:
     """Write a fleet of ``sites`` made-up sites and ``weeks`` local weeks into ``folder``; equal arguments give equal
     bytes.
 
     ``stated_errors`` draws the errors of meters, readings and records as large as `errors.py` states; without it they
-    are slight.
+    are slight. ``faults`` is ``block`` for the 28 kinds of site of the demo, or ``all`` for the hard fleet of `deck.py`,
+    whose errors are always drawn as stated.
 
     Raises:
         FileExistsError: the folder already holds a fleet.
-        ValueError: fewer than one site or week.
+        ValueError: fewer than one site or week, fewer than four weeks for all faults, or other faults.
     """
+    if faults not in ("block", "all"):
+        raise ValueError(f"faults are block or all, not {faults!r}")
+    hard = faults == "all"
+    if hard and weeks < LEAST_HARD_WEEKS:
+        raise ValueError(f"a fleet with all faults lasts at least {LEAST_HARD_WEEKS} weeks, not {weeks}")
+    stated_errors = stated_errors or hard
     if (folder / "fleet.toml").exists():
         raise FileExistsError(f"{folder.name} already holds a fleet")
     horizon = demo_horizon(ZONE, weeks)
     stations = {name: make_station(name, horizon, seed) for name in CLIMATES}
-    fleet = make_sites(sites, horizon, seed, head_spread_of_a_make() if stated_errors else 0.01)
+    make = make_hard_sites if hard else make_sites
+    fleet = make(sites, horizon, seed, head_spread_of_a_make() if stated_errors else 0.01)
     if stated_errors:
         for index, site in enumerate(fleet, start=1):
             misread(site, seed, index)
@@ -71,7 +87,9 @@ def make_fleet(folder: Path, sites: int, weeks: int, seed: int, stated_errors: b
             pump.machine,
             pump.controller,
             horizon,
-            make_conditions(stations[site.weather], horizon, seed, index, order, pump.errors.filter_age_days),
+            hard_conditions(stations[site.weather], pump, horizon, seed, index, order)
+            if hard
+            else make_conditions(stations[site.weather], horizon, seed, index, order, pump.errors.filter_age_days),
         )
         for index, site in enumerate(fleet, start=1)
         for order, pump in enumerate(site.pumps)
@@ -87,7 +105,7 @@ def make_fleet(folder: Path, sites: int, weeks: int, seed: int, stated_errors: b
     write_truth(folder, fleet, traces, exports, horizon)
     write_savings_truth(folder, fleet, traces, horizon)
     write_text(folder / "README.txt", _READ_ME)
-    write_text(folder / "fleet.toml", _fleet_toml())
+    write_text(folder / "fleet.toml", _fleet_toml(fleet))
 
 
 def make_sites(sites: int, horizon: Horizon, seed: int, head_spread: float = 0.01) -> list[Site]:
@@ -131,17 +149,16 @@ def make_exports(fleet: list[Site], traces: dict[str, Trace], horizon: Horizon, 
     """Every file of the inbox, in order of week and name, with its damage."""
     rng = np.random.default_rng([seed, 600_000])
     exports = []
+    by_id = {pump.pump_id: pump for site in fleet for pump in site.pumps}
     for week in horizon.weeks:
         for source, pumps, place in _groups(fleet):
             dialect = SOURCES[source][1]
             rows = [
-                row
-                for pump in pumps
-                for row in _rows_that_arrive(pump, traces[pump.pump_id], dialect, horizon, week, rng)
+                row for pump in pumps for row in _rows_that_arrive(pump, by_id, traces, dialect, horizon, week, rng)
             ]
             if rows:
                 exports.append(_file(f"{source}_{week.label}{place}.csv", dialect, rows))
-            for number, pump in enumerate((pump for pump in pumps if pump.sent_again), start=1):
+            for number, pump in enumerate((pump for pump in pumps if _again(pump, week)), start=1):
                 again = [row for row in rows if row.pump_id == pump.pump_id]
                 name = f"{source}_{week.label}{place}_again{number if number > 1 else ''}.csv"
                 repeat = _file(name, dialect, again)
@@ -171,10 +188,27 @@ def _groups(fleet: list[Site]) -> list[tuple[str, list[Pump], str]]:
     return groups
 
 
+def _again(pump: Pump, week: Week) -> bool:
+    return pump.sent_again and (pump.again_weeks is None or week.label in pump.again_weeks)
+
+
 def _rows_that_arrive(
-    pump: Pump, trace: Trace, dialect: str, horizon: Horizon, week: Week, rng: np.random.Generator
+    pump: Pump,
+    by_id: dict[str, Pump],
+    traces: dict[str, Trace],
+    dialect: str,
+    horizon: Horizon,
+    week: Week,
+    rng: np.random.Generator,
 ) -> list[Row]:
-    rows = SHAPES[dialect].write(pump, trace, horizon, week, rng)
+    write = SHAPES[dialect].write
+    rows = write(pump, traces[pump.pump_id], horizon, week, rng)
+    if pump.swapped:
+        start_s, stop_s, other = pump.swapped
+        foreign = write(replace(by_id[other], pump_id=pump.pump_id), traces[other], horizon, week, rng)
+        rows = [theirs if start_s <= own.time_s < stop_s else own for own, theirs in zip(rows, foreign, strict=True)]
+    for start_s, stop_s in pump.thinned:
+        rows = [row for row in rows if not start_s <= row.time_s < stop_s or row.time_s % _THINNED_S == 0]
     rows = [row for row in rows if not any(start <= row.time_s < stop for start, stop in pump.lost)]
     return lose_rows(rows, dialect, (week.end_s - week.start_s) / 86_400.0, rng)
 
@@ -219,7 +253,7 @@ def _row(export: Export, rng: np.random.Generator) -> int:
     return whole[int(rng.integers(len(whole)))]
 
 
-def _fleet_toml() -> str:
+def _fleet_toml(fleet: list[Site]) -> str:
     lines = [
         "# This data is made up.",
         'name = "Quillmarsh District (made-up data)"',
@@ -228,6 +262,9 @@ def _fleet_toml() -> str:
         'units = "metric"',
         'currency = "USD"',
     ]
+    used = {pump.source for site in fleet for pump in site.pumps}
     for prefix, (name, dialect, _) in SOURCES.items():
+        if prefix == "shore" and prefix not in used:  # a source of hard fleets alone
+            continue
         lines += ["", "[[source]]", f'name = "{name}"', f'files = "{prefix}_*.csv"', f'dialect = "{dialect}"']
     return "\n".join(lines) + "\n"

@@ -24,7 +24,8 @@ class Machine:
 
     Head of the pump at speed ratio ``s``: ``shutoff_head_m s^2 - linear s Q - quadratic Q^2`` (affinity laws, any pump
     handbook). Head of the system: ``static_head_m + friction (1 + loading) Q^2``, where loading is the filter's dirt.
-    Units: head [m], flow [m3/h], power [W].
+    Units: head [m], flow [m3/h], power [W]. ``shutoff_share`` is the shaft power at no flow over that at the best flow;
+    ``None`` leaves it to the efficiency's parabola, which makes it about 0.8.
     """
 
     shutoff_head_m: float
@@ -39,6 +40,7 @@ class Machine:
     drive_loss_share: float
     electronics_w: float
     standby_w: float
+    shutoff_share: float | None = None
 
     def flow_m3h(self, speed_rpm: np.ndarray, loading: np.ndarray | float = 0.0) -> np.ndarray:
         """Flow where pump and system meet [m3/h]; 0 where the shut-off head does not exceed the static head."""
@@ -57,13 +59,19 @@ class Machine:
         """Shaft power [W].
 
         Efficiency is a parabola ``best x (2 - x)`` of the flow ratio ``x``, so that power stays finite at no flow,
-        where the impeller only churns.
+        where the impeller only churns. With a ``shutoff_share`` the power is a straight line of the flow ratio instead,
+        as catalogue curves of radial impellers are.
         """
         ratio = np.asarray(speed_rpm, dtype=float) / FULL_SPEED_RPM
         flow = self.flow_m3h(speed_rpm, loading)
         head = self.head_m(speed_rpm, flow)
         turning = np.maximum(ratio, 1e-9)
         flow_ratio = np.minimum(flow / (turning * self.best_flow_m3h), _FURTHEST_FLOW_RATIO)
+        if self.shutoff_share is not None:
+            best_m = float(self.head_m(np.array(FULL_SPEED_RPM), np.array(self.best_flow_m3h)))
+            best_w = _WATTS_PER_M3H_M * best_m * self.best_flow_m3h / self.best_efficiency
+            line = self.shutoff_share + (1.0 - self.shutoff_share) * flow_ratio
+            return best_w * turning ** (3.0 - _LEAKAGE_EXPONENT) * line
         efficiency_over_x = self.best_efficiency * turning**_LEAKAGE_EXPONENT * (2.0 - flow_ratio)
         return _WATTS_PER_M3H_M * head * turning * self.best_flow_m3h / efficiency_over_x
 
@@ -76,6 +84,10 @@ class Machine:
         """
         load = self.shaft_w(speed_rpm, loading) / self.rated_shaft_w
         return self.electronics_w + self.rated_shaft_w * (load + self.drive_loss_share) / self.drive_efficiency
+
+    def idle_w(self) -> float:
+        """Wire power of a turning motor without load [W]: electronics and the losses that do not hang on the load."""
+        return self.electronics_w + self.rated_shaft_w * self.drive_loss_share / self.drive_efficiency
 
 
 @dataclass(frozen=True, slots=True)

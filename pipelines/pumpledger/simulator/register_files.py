@@ -235,11 +235,12 @@ def write_truth(
                 for day, kwh, m3, s in sums
             )
     write_csv(folder / "truth" / "daily.csv", "site_id,pump_id,day_local,energy_kwh,volume_m3,run_min", daily)
+    sized = any(s.size is not None for site in sites for s in site.seeded)
     write_csv(
         folder / "truth" / "seeded.csv",
-        "site_id,pump_id,kind,mode,from_day,to_day,note",
+        "site_id,pump_id,kind,mode,from_day,to_day,note" + (",size" if sized else ""),
         (
-            (site.site_id, s.pump_id, s.kind, s.mode, s.from_day, s.to_day, s.note)
+            (site.site_id, s.pump_id, s.kind, s.mode, s.from_day, s.to_day, s.note, *([s.size] if sized else []))
             for site in sites
             for s in site.seeded
         ),

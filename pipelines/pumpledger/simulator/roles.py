@@ -17,7 +17,7 @@ class Role:
     ``mode`` is a catalogue identifier or a short name; ``source`` the logger it exports through; ``flow`` what the
     company knows of the water: ``visits`` (commissioned), ``design`` (one design point) or ``none``; ``aux`` the
     auxiliary load; ``ratings`` whether filter and suction ratings are on record; ``volume_m3`` fixes the pool where the
-    role needs it.
+    role needs it, ``longest_min`` the longest day's run [min], ``shutoff_share`` as in `physics.Machine`.
     """
 
     kind: str
@@ -30,6 +30,8 @@ class Role:
     ratings: bool = True
     volume_m3: float | None = None
     baseline: bool = True
+    longest_min: int | None = None
+    shutoff_share: float | None = None
 
 
 def _fault(mode: str, *rest: str, **more: object) -> Role:

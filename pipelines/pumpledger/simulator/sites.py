@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from typing import Literal
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from pumpledger.simulator.horizon import Horizon
 from pumpledger.simulator.physics import FULL_SPEED_RPM, PUMP_CLASSES, Machine, PumpClass, draw_machine
 from pumpledger.simulator.plans import Wish, most_volume_m3, sensible_plan
 from pumpledger.simulator.roles import PEAK, Role
+from pumpledger.simulator.shown import LoggerFault
 
 _FIRST_WORDS = (
     "Mossgate",
@@ -67,6 +69,19 @@ class Visit:
     note: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Something of the pump or its water that changes: straight lines between ``points`` (instant [s, UTC], value), 0
+    before the first and as the last afterwards.
+
+    ``friction`` adds to the filter's dirt [share of the clean friction], ``impeller`` to the impeller's ratio,
+    ``watts`` to the power of a turning pump [W], ``pad_air`` to what the controller's air sensor shows [deg C].
+    """
+
+    kind: Literal["friction", "impeller", "watts", "pad_air"]
+    points: tuple[tuple[int, float], ...]
+
+
 @dataclass
 class Pump:
     """One pump: truth (``machine``, ``controller``), what the register says, and how it is logged."""
@@ -90,6 +105,16 @@ class Pump:
     silent: bool = False
     lost: list[tuple[int, int]] = field(default_factory=list)
     sent_again: bool = False
+    again_weeks: frozenset[str] | None = None  # labels of the weeks sent twice; None: all
+    logger_faults: list[LoggerFault] = field(default_factory=list)
+    thinned: list[tuple[int, int]] = field(default_factory=list)  # only each third row is kept [s, UTC]
+    stamps_local: bool = False  # the local clock stands in a column of UTC
+    swapped: tuple[int, int, str] | None = None  # from, to [s, UTC]: the log of this other pump under this one's name
+    counter_wraps_s: int | None = None
+    counter_reset_s: int | None = None
+    changes: list[Change] = field(default_factory=list)
+    air: list[tuple[int, int, float]] = field(default_factory=list)
+    powerless: list[tuple[int, int]] = field(default_factory=list)
 
 
 @dataclass
@@ -102,6 +127,7 @@ class Seeded:
     from_day: date
     to_day: date
     note: str
+    size: float | None = None  # 0 hardly visible to 1 plain
 
 
 @dataclass
@@ -195,15 +221,16 @@ def _draw_hardware(
     wish = Wish(
         need_m3,
         least_rpm=aux_min if aux == "chlorinator" and aux_min else 600,
-        longest_min=_LONGEST_MIN.get(role.mode, _LONGEST_ON_RIDGE_MIN if role.zone == "ridge" else 1440),
+        longest_min=role.longest_min
+        or _LONGEST_MIN.get(role.mode, _LONGEST_ON_RIDGE_MIN if role.zone == "ridge" else 1440),
         avoid_peak=role.tariff == PEAK,
     )
     static = round(float(rng.choice([0.0, 0.0, 0.0, 0.3, 0.6, 1.2])), 1)
     size = _fitting_class(need_m3)
-    machine = draw_machine(PUMP_CLASSES[size], static, rng, head_spread)
+    machine = replace(draw_machine(PUMP_CLASSES[size], static, rng, head_spread), shutoff_share=role.shutoff_share)
     if most_volume_m3(machine, wish) < need_m3 and size + 1 < len(PUMP_CLASSES):  # few hours: one size up
         size += 1
-        machine = draw_machine(PUMP_CLASSES[size], static, rng, head_spread)
+        machine = replace(draw_machine(PUMP_CLASSES[size], static, rng, head_spread), shutoff_share=role.shutoff_share)
     return PUMP_CLASSES[size], machine, aux_min, wish
 
 
@@ -226,7 +253,7 @@ def _draw_pump(
         inside = (plan[0].start_min + 30) % 1440, (plan[-1].stop_min - 30) % 1440
         aux_windows = (AuxWindow(since, *inside),)
     # Loggers that look each five minutes see priming fairly only in whole fives.
-    priming_min = 5 if role.source == "coast" else int(rng.integers(2, 7))
+    priming_min = 5 if role.source in ("coast", "shore") else int(rng.integers(2, 7))
     freeze = role.zone == "ridge"
     controller = Controller(
         plans=(KeyedPlan(since, plan),),

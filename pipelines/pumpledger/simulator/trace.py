@@ -14,6 +14,9 @@ from pumpledger.simulator.horizon import Horizon
 from pumpledger.simulator.physics import Machine
 
 _RAMP_LEAST_S, _RAMP_MOST_S = 2.0, 20.0
+# What an impeller that churns air takes of the shaft power it takes in water; water is 800 times as dense, but foam and
+# seal keep part of the load. Assumption, no source.
+_DRY_SHARE = 0.3
 
 
 @dataclass(frozen=True)
@@ -22,12 +25,19 @@ class Conditions:
 
     ``power_factor`` multiplies wire power (supply voltage, water temperature, day to day); ``loading`` is the filter's
     dirt as a share of the clean friction; ``pad_temperature_c`` is the controller's own air sensor [deg C].
+    ``added_w`` is what worn bearings take while the pump turns [W]; ``impeller`` is the speed ratio at which a whole
+    impeller would do what a worn or clogged one does. ``air`` holds (start, stop, water) [s, UTC; share of the full
+    flow]; ``powerless`` holds (start, stop): a speed is told, the motor has no current.
     """
 
     time_s: np.ndarray
     power_factor: np.ndarray
     loading: np.ndarray
     pad_temperature_c: np.ndarray
+    added_w: np.ndarray | None = None
+    impeller: np.ndarray | None = None
+    air: tuple[tuple[int, int, float], ...] = ()
+    powerless: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -106,8 +116,20 @@ def simulate(machine: Machine, controller: Controller, horizon: Horizon, conditi
     running = speed > 0
     loading = np.interp(middle_s, conditions.time_s, conditions.loading)
     factor = np.interp(middle_s, conditions.time_s, conditions.power_factor)
-    flow = np.where(running, machine.flow_m3h(speed, loading), 0.0)
-    power = np.where(running, machine.running_w(speed, loading) * factor, machine.standby_w)
+    whole = speed
+    if conditions.impeller is not None:
+        whole = speed * np.interp(middle_s, conditions.time_s, conditions.impeller)
+    flow = np.where(running, machine.flow_m3h(whole, loading), 0.0)
+    turning = machine.running_w(whole, loading)
+    flow, turning = _aerated(
+        machine, flow, turning, middle_s, [*conditions.air, *_air_of_starts(controller, _starts(step_s, commands))]
+    )
+    power = np.where(running, turning * factor, machine.standby_w)
+    if conditions.added_w is not None:
+        power = power + np.where(running, np.interp(middle_s, conditions.time_s, conditions.added_w), 0.0)
+    for start_s, stop_s in conditions.powerless:
+        inside = (middle_s >= start_s) & (middle_s < stop_s)
+        flow[inside], power[inside] = 0.0, machine.standby_w
     filtered = flow.copy()
     for hand in controller.manual:
         if hand.to_waste:
@@ -117,6 +139,10 @@ def simulate(machine: Machine, controller: Controller, horizon: Horizon, conditi
         & (speed >= controller.aux_min_rpm - 1e-6)
         & running
     )
+    for start_s, stop_s in controller.aux_stuck:
+        aux |= (middle_s >= start_s) & (middle_s < stop_s)
+    for start_s, stop_s in controller.aux_open:
+        aux &= (middle_s < start_s) | (middle_s >= stop_s)
     return Trace(
         edge_s=edge_s,
         cell_w=power,
@@ -130,6 +156,36 @@ def simulate(machine: Machine, controller: Controller, horizon: Horizon, conditi
         settled_s=settled_s,
         conditions=conditions,
     )
+
+
+def _starts(step_s: np.ndarray, commands: np.ndarray) -> np.ndarray:
+    """Instants at which a standing pump is told to run [s, UTC]."""
+    return step_s[1:][(commands[1:] > 0) & (commands[:-1] == 0)]
+
+
+def _air_of_starts(controller: Controller, starts_s: np.ndarray) -> list[tuple[int, int, float]]:
+    """Air that `AirAtStart` leaves behind each of the starts from standstill."""
+    return [
+        (int(at), int(at) + rule.length_s, rule.water)
+        for rule in controller.air_at_start
+        for at in starts_s.tolist()
+        if rule.start_s <= at < rule.stop_s
+    ]
+
+
+def _aerated(
+    machine: Machine, flow: np.ndarray, power: np.ndarray, time_s: np.ndarray, air: list[tuple[int, int, float]]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Flow and wire power with air in the pump: less water, and the shaft's load between that of air and of water."""
+    if not air:
+        return flow, power
+    water = np.ones(time_s.size)
+    for start_s, stop_s, share in air:
+        inside = slice(*np.searchsorted(time_s, [start_s, stop_s]))
+        water[inside] = np.minimum(water[inside], share)
+    load = _DRY_SHARE + (1.0 - _DRY_SHARE) * water
+    idle_w = machine.idle_w()
+    return flow * water, idle_w + (power - idle_w) * load
 
 
 def _sums(steps: np.ndarray) -> np.ndarray:
