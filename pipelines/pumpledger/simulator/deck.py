@@ -182,6 +182,9 @@ def _role(wants: _Wants | None, rng: np.random.Generator, mode: str = "hard") ->
     if source not in _AUX_IN_LOG and not wants.aux:
         aux = "none"
     zone = wants.zone or str(rng.choice(["coast", "inland", "inland", "ridge"]))
+    tariff = wants.tariff or str(rng.choice([FLAT, FLAT, PEAK]))
+    if mode == "public pool":  # it needs every hour of the day: fewer, and it would truly cost more than it has to
+        zone, tariff = "coast", FLAT
     longest = wants.longest_min or int(rng.choice([660, 900, 1080, 1440]))
     if zone == "ridge":
         longest = min(longest, 1020)
@@ -190,7 +193,7 @@ def _role(wants: _Wants | None, rng: np.random.Generator, mode: str = "hard") ->
         mode=mode,
         zone=zone,
         source=source,
-        tariff=wants.tariff or str(rng.choice([FLAT, FLAT, PEAK])),
+        tariff=tariff,
         flow=str(rng.choice(["visits", "visits", "visits", "design", "design", "none"])),
         aux=aux,
         ratings=wants.ratings or bool(rng.random() < 0.8),

@@ -16,10 +16,13 @@ from pumpledger.simulator.deck import Lot, deal, is_whole
 from pumpledger.simulator.faults_plan import factory_plan, highest_flow_m3h
 from pumpledger.simulator.horizon import Horizon
 from pumpledger.simulator.kinds import FAULTS, INNOCENTS, Kind
+from pumpledger.simulator.plans import Wish, excess
+from pumpledger.simulator.roles import PEAK
 from pumpledger.simulator.sites import Seeded, Site, draw_site, site_rng
 from pumpledger.simulator.weather import CLIMATES
 
 _AT_ONCE = 0.25  # share of the sites with two faults that have them at the same time
+_DEAR = 0.12  # excess of energy above which "costs more than it has to" is no mistake
 _STAYS = 0.6  # share of a site's last faults that nobody mends before the end
 
 
@@ -45,7 +48,24 @@ def make_hard_sites(sites: int, horizon: Horizon, seed: int, head_spread: float)
                           for p0 in [horizon.first_day])  # fmt: skip
             site.filter_limit_m3h = max(site.filter_limit_m3h, round(1.25 * highest * len(site.pumps), 1))
             site.suction_limit_m3h = max(site.suction_limit_m3h, round(1.35 * highest * len(site.pumps), 1))
+        _dear(site, horizon)
     return fleet
+
+
+def _dear(site: Site, horizon: Horizon) -> None:
+    """A healthy site's plan may truly cost more than it has to: with a margin of water, a fast hour, a slow end. Where
+    that is more than a little, whoever says so is right.
+    """
+    pump = site.pumps[0]
+    wish = Wish(
+        site.pool_volume_m3 * site.required_turnovers / len(site.pumps),
+        least_rpm=pump.aux_min_rpm or 600 if pump.aux_load == "chlorinator" else 600,
+        avoid_peak=site.tariff == PEAK,
+    )
+    more = min(excess(pump.machine, plan.periods, wish) for plan in pump.controller.plans)
+    if more >= _DEAR:
+        note = f"its plan truly costs {more:.0%} more than the cheapest that moves the water"
+        site.seeded.append(Seeded(pump.pump_id, "consequence", "O3", horizon.first_day, horizon.last_day, note))
 
 
 def _factory(seed: int) -> tuple[Period, ...]:

@@ -129,9 +129,9 @@ def freeze_acts(case: Case) -> str:
 
 
 def long_hole(case: Case) -> str:
-    """One export in four weeks lost most of a day."""
+    """Some hours of one day were lost, less than half of it."""
     at = case.start_s + int(case.rng.uniform(0, 30_000))
-    case.pump.lost.append((at, at + int(3600 * case.rng.uniform(3, 16))))
+    case.pump.lost.append((at, at + int(3600 * case.rng.uniform(3, 9))))
     case.last = case.first
     return "some hours of one day lost"
 

@@ -98,6 +98,15 @@ def sensible_plan(machine: Machine, wish: Wish, rng: np.random.Generator) -> tup
     return placed(rows, _start_min(total, wish, rng))
 
 
+def excess(machine: Machine, periods: tuple[Period, ...], wish: Wish) -> float:
+    """Energy of a plan over that of the cheapest single speed that moves just the wished volume, less one."""
+    flow = machine.flow_m3h(_SPEEDS, LOADING_ALLOWED)
+    hours = np.where((flow > 0.5) & (_SPEEDS >= wish.least_rpm), wish.volume_m3 / np.maximum(flow, 0.5), np.inf)
+    energy = np.where(hours * 60.0 <= _longest_min(wish), machine.running_w(_SPEEDS, LOADING_ALLOWED) * hours, np.inf)
+    used = sum(float(machine.running_w(row.speed_rpm, LOADING_ALLOWED)) * row.length_min / 60.0 for row in periods)
+    return used / float(energy.min()) - 1.0
+
+
 def _longest_min(wish: Wish) -> int:
     return min(wish.longest_min, OFF_PEAK_MIN if wish.avoid_peak else 1440)
 
