@@ -107,7 +107,7 @@ class Case:
             self.visit(self.last + timedelta(days=1), work, note)
 
     def change(self, kind: str, points: list[tuple[int, float]]) -> None:
-        """Let something of pump or water change; it is gone a moment after the case's end."""
+        """Let something of pump or water change; it goes within the last hour of the case, for conditions are hourly."""
         end = [(self.stop_s - 1, points[-1][1]), (self.stop_s, 0.0)] if self.ends else []
         self.pump.changes.append(Change(kind, tuple([*points, *end])))  # type: ignore[arg-type]
 

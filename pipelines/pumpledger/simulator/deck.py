@@ -3,7 +3,7 @@
 Belongs here: who gets what, and which site suits it. When it happens stands in `hard_fleet.py`.
 
 Half of the sites are healthy, and a quarter of those only look ill. A faulty site has two or three cases, mostly one
-after the other: with 54 kinds on half of 48 sites there is no other way to give each kind its twenty cases in twenty
+after the other: with 55 kinds on half of 48 sites there is no other way to give each kind its twenty cases in twenty
 fleets. Two pumps that change names (B3), a source in the wrong zone (B5) and a reset to the maker's plan (C9) come in
 groups, each in every second fleet of 48.
 """
