@@ -20,12 +20,16 @@ MONDAYS = [date(2026, 10, 5) + timedelta(days=7 * week) for week in range(4)]
 
 def evidence(truth=(), found=(), sites=("S1", "S2"), actions=(), fleet="0") -> Evidence:
     """``truth``: (site, kind, mode, from, to, size); ``found``: (site, week 0-3, rule, severity, explained_by);
-    ``actions``: (site, week, rank, rule)."""
+    ``actions``: (site, week, rank, rule) or with the week last seen."""
     return Evidence(
         pl.DataFrame([(fleet, *row) for row in truth], schema=TRUTH, orient="row"),
         pl.DataFrame([(fleet, s, MONDAYS[w], *rest) for s, w, *rest in found], schema=FOUND, orient="row"),
         pl.DataFrame([(fleet, s, monday) for s in sites for monday in MONDAYS], schema=SITE_WEEK, orient="row"),
-        pl.DataFrame([(fleet, s, MONDAYS[w], rank, rule) for s, w, rank, rule in actions], schema=ACTION, orient="row"),
+        pl.DataFrame(
+            [(fleet, s, MONDAYS[w], rank, rule, MONDAYS[(seen or [w])[0]]) for s, w, rank, rule, *seen in actions],
+            schema=ACTION,
+            orient="row",
+        ),
     )
 
 
@@ -159,6 +163,14 @@ def test_first_ten_actions() -> None:
     truth = [A3, ("S1", "consequence", "C12", october(8), october(20), 0.5)]
     actions = [("S1", 0, 1, "A3"), ("S1", 0, 9, "C12"), ("S2", 0, 10, "D8"), ("S2", 0, 11, "D8")]
     assert first_actions(evidence(truth, actions=actions)) == Share(2, 3)
+
+
+def test_an_action_that_stands_on_is_judged_by_the_week_in_which_it_was_seen() -> None:
+    """A fault of the first week alone: to the 8th + 7 = the 15th; W43 begins on the 19th. Seen in W41 and standing on
+    it is right, seen anew in W43 it is not."""
+    short = ("S1", "fault", "D2", october(7), october(8), 0.5)
+    assert first_actions(evidence([short], actions=[("S1", 2, 1, "D2", 0)])) == Share(1, 1)
+    assert first_actions(evidence([short], actions=[("S1", 2, 1, "D2")])) == Share(0, 1)
 
 
 def test_what_is_taken_for_what() -> None:

@@ -25,15 +25,16 @@ FOUND = {
     "explained_by": pl.String,
 }  # fmt: skip
 SITE_WEEK = {"fleet": pl.String, "site_id": pl.String, "monday": pl.Date}
-ACTION = {**SITE_WEEK, "rank": pl.Int64, "rule_id": pl.String}
+ACTION = {**SITE_WEEK, "rank": pl.Int64, "rule_id": pl.String, "seen": pl.Date}
 
 
 @dataclass(frozen=True)
 class Evidence:
     """``truth``: one row a site and mode, ``kind`` fault, innocent or consequence (a mode that may truthfully be found
     with a fault), ``size`` 0 hardly visible to 1 plain, null unknown. ``found``: one row a review, site and rule, and
-    one a review, pump and verdict on its log. ``site_weeks``: every site of every reviewed week. ``actions``: the lines
-    of each review, ``rank`` from 1.
+    one a review, pump and verdict on its log; not what only stands on from earlier weeks. ``site_weeks``: every site of
+    every reviewed week. ``actions``: the lines of each review, ``rank`` from 1, ``seen`` the Monday of the week in which
+    the finding was last in sight.
     """
 
     truth: pl.DataFrame
@@ -82,10 +83,16 @@ def _one(fleet: Path, name: str) -> Evidence:
     for week in weeks:
         monday = pl.lit(monday_of(week)).alias("monday")
         findings = lake.read(FINDINGS, week).filter((pl.col("verdict") == "found") & (pl.col("site_id") != ""))
-        found.append(findings.with_columns(monday))
+        found.append(findings.filter("in_sight").with_columns(monday))
         found.append(_of_sites(lake.read(VERDICTS, week), pumps, truth, monday_of(week)).with_columns(monday))
         site_weeks.append(lake.read(SITE_WEEKS, week).with_columns(monday))
-        actions.append(lake.read(ACTIONS, week).with_columns(monday))
+        last_seen = pl.when("in_sight").then(monday).otherwise(pl.col("last_day").dt.truncate("1w")).alias("seen")
+        keys = ["site_id", "rule_id", "component"]
+        actions.append(
+            lake.read(ACTIONS, week)
+            .join(findings.select(*keys, last_seen), on=keys, how="left")
+            .with_columns(monday, pl.col("seen").fill_null(monday))
+        )
     return Evidence(
         *(
             _shaped(frames, schema, name)

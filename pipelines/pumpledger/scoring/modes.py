@@ -183,10 +183,13 @@ def alarms(evidence: Evidence) -> Alarms:
 
 
 def first_actions(evidence: Evidence) -> Share:
-    """Of the first ten lines of each review, those whose finding is true."""
+    """Of the first ten lines of each review, those whose finding was true when it was last in sight: one that stands
+    on until someone has looked is no mistake of this week.
+    """
     top = evidence.actions.filter(pl.col("rank") <= FIRST_ACTIONS).unique()
-    right = live(evidence.truth.filter(pl.col("kind") != "innocent"), top).filter(pl.col("mode") == pl.col("rule_id"))
-    return Share(right.select(*_SITE, "monday", "rank").n_unique(), top.height)
+    seen = top.rename({"monday": "review", "seen": "monday"})
+    right = live(evidence.truth.filter(pl.col("kind") != "innocent"), seen).filter(pl.col("mode") == pl.col("rule_id"))
+    return Share(right.select(*_SITE, "review", "rank").n_unique(), top.height)
 
 
 def taken_for(evidence: Evidence) -> pl.DataFrame:
