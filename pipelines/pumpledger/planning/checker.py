@@ -36,6 +36,7 @@ from pumpledger.planning.problem import (
 )
 from pumpledger.profile.build import build_spans
 from pumpledger.profile.calendar import load_calendar, midnight_utc
+from pumpledger.register.fields import PUMPS, SITES, Field, inside_columns
 from pumpledger.verdicts.value_modes import BAD_VALUES
 
 _EACH_S, _GAP_S = 300, 900
@@ -112,10 +113,8 @@ def measure(problem: PlanProblem, plan: Plan, zone: str = "UTC", day: date = dat
 def _load(db: Database, problem: PlanProblem, plan: Plan, zone: str, days: list[date]) -> None:
     pump, site = problem.pump_id, problem.site_id
     text, real = pl.String, pl.Float64
-    db.load("site", pl.DataFrame({"site_id": [site], "zone": [zone], "weather": ["none"], "tariff": ["asked"]}))
-    controls = dict.fromkeys(("priming_speed_rpm", "priming_min", "freeze_setpoint_c", "freeze_speed_rpm"), None)
-    named = {"pump_id": pump, "site_id": site, "aux_load": "none", "full_speed_rpm": 3450.0} | controls
-    db.load("pump", pl.DataFrame([named], schema_overrides=dict.fromkeys(controls, real)))
+    db.load("site", _row(SITES, site_id=site, zone=zone, weather="none", tariff="asked"))
+    db.load("pump", _row(PUMPS, pump_id=pump, site_id=site, aux_load="none", full_speed_rpm=3450.0))
     keyed = [
         (pump, days[0], number, float(period.speed_rpm), period.start * 15, (period.start + period.length) * 15)
         for number, period in enumerate(plan, 1)
@@ -139,6 +138,13 @@ def _load(db: Database, problem: PlanProblem, plan: Plan, zone: str, days: list[
     db.load("tariff_holiday", pl.DataFrame(schema={"tariff": text, "day_local": pl.Date, "day_kind": text}))
 
 
+def _row(fields: tuple[Field, ...], **known: object) -> pl.DataFrame:
+    """One row of a register table; what is not known is empty."""
+    schema = {column: _KINDS.get(kind, pl.String) for column, kind in inside_columns(fields).items()}
+    return pl.DataFrame([dict.fromkeys(schema) | known], schema=schema)
+
+
+_KINDS = {"number": pl.Float64, "count": pl.Int64, "day": pl.Date, "clock": pl.Int64, "yes_no": pl.Boolean}
 _PLAN = {
     "pump_id": pl.String,
     "valid_from": pl.Date,
