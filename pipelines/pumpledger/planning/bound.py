@@ -13,8 +13,9 @@ alone, at least one period is long and fast enough, and that is what is credited
 shorter than H, and at least two are fast. The two cases of each requirement leave nothing out (`cases`).
 
 Good multipliers are found by cutting planes on a coarse set of edges; the bound that counts is then computed on every
-quarter hour. Without hours or a longest pause the coarse set loses nothing: the relaxed cost is linear in each edge
-between two breakpoints, so a cheapest plan has all its edges on breakpoints.
+quarter hour. Without hours or a longest pause the coarse set loses little: the relaxed cost is linear in each edge
+between two breakpoints, so a cheapest plan has its edges on breakpoints, or one quarter off where a period is as short
+as can be.
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ LEFT = QUARTERS - _LENGTHS
 _CUTS = 60
 _CLOSE = 1e-7
 _TRUST = 0.01
+_ANY, _SOME, _NONE = "*", "p", "-"  # what follows a period: a pause or none, a pause, none
 
 
 @dataclass(frozen=True)
@@ -82,13 +84,14 @@ def lay_out(grid: DayGrid) -> Day:
 class Case:
     """One way to keep the sums: ``gives`` (J, 97, S) what a period of a length and speed gives, ``totals`` (J,) what is
     asked, ``allowed`` (97, S) periods of this case, ``edges`` lengths at which something changes, ``need_at`` by need: its
-    place among the J, None where it is kept in one piece."""
+    place among the J, None where it is kept in one piece; ``pauses`` how many pauses the day has, None any number."""
 
     gives: Array
     totals: Array
     allowed: Mask
     edges: tuple[int, ...]
     need_at: tuple[int | None, ...]
+    pauses: int | None = None
 
 
 def cases(grid: DayGrid) -> Iterator[Case]:
@@ -152,13 +155,28 @@ def priced(day: Day, case: Case, multipliers: Array) -> Priced:
     credit = np.tensordot(multipliers, case.gives, axes=1)
     period = day.price[:, :, None] * day.grid.cost - credit
     period[~(day.runs & case.allowed)] = np.inf
-    then = chained(period.min(axis=2, initial=np.inf), day.pause)
+    cheapest = period.min(axis=2, initial=np.inf)
+    then = chained(cheapest, day.pause)
     fills = [day.pause]
     for _ in range(day.grid.most_periods - 1):
         fills.append(np.minimum(fills[-1], chained(fills[-1], then)))
     one_more = fills[min(1, len(fills) - 1)]
-    whole = period + fills[-1][AFTER, np.broadcast_to(LEFT, AFTER.shape)][:, :, None]
+    last = fills[-1] if case.pauses is None else _filled(day, cheapest, case.pauses)
+    whole = period + last[AFTER, np.broadcast_to(LEFT, AFTER.shape)][:, :, None]
     return Priced(period, one_more, whole, float(multipliers @ case.totals))
+
+
+def _filled(day: Day, cheapest: Array, pauses: int) -> Array:
+    """(96, 97) least reduced cost of filling a stretch with exactly so many pauses and the periods between them."""
+    none = np.where(_LENGTHS == 0, 0.0, np.inf) + np.zeros(day.pause.shape)
+    some = np.where(_LENGTHS == 0, np.inf, day.pause)
+    then = chained(cheapest, some)
+    fills = [none, some, *(np.full(none.shape, np.inf) for _ in range(pauses))]
+    for _ in range(day.grid.most_periods - 1):
+        longer = [np.minimum(fill, chained(fill, cheapest)) for fill in fills]
+        paused = [np.minimum(longer[n + 1], chained(fills[n], then)) for n in range(len(fills) - 1)]
+        fills = [longer[0], *paused]
+    return fills[pauses]
 
 
 class _Coarse:
@@ -174,40 +192,51 @@ class _Coarse:
         self.cost[~(day.runs[at, self.lengths] & case.allowed[self.lengths])] = np.inf
         self.pause = day.pause[at, self.lengths]
         self.gives = case.gives[:, self.lengths]
-        self.case, self.most_periods = case, day.grid.most_periods
+        self.some = np.where(self.lengths == 0, np.inf, self.pause)
+        self.case = case
+        numbers = range(1, day.grid.most_periods + 1)
+        self.patterns = [_ANY * number for number in numbers]
+        if case.pauses is not None:
+            # Turned so that the last period is one with a pause behind it.
+            words = ("".join(word) for number in numbers for word in product(_NONE + _SOME, repeat=number))
+            kept = [word for word in words if word.count(_SOME) == case.pauses]
+            self.patterns = [word for word in kept if not case.pauses or word[-1] == _SOME]
 
     def cheapest(self, multipliers: Array) -> tuple[float, Array] | None:
         """Relaxed cost of the cheapest plan and what it gives (J,); None where no chain of periods fits the day."""
         reduced = self.cost - np.tensordot(multipliers, self.gives, axes=1)
         best = reduced.argmin(axis=2)
         first = np.take_along_axis(reduced, best[:, :, None], axis=2)[:, :, 0]
-        then = chained(first, self.pause)
-        chains = [then]
-        for _ in range(self.most_periods - 1):
-            chains.append(chained(chains[-1], then))
-        found = [chain[:, self.count].min() for chain in chains]
-        number = int(np.argmin(found))
-        if not np.isfinite(found[number]):
+        links = {_ANY: chained(first, self.pause), _SOME: chained(first, self.some), _NONE: first}
+        chains: dict[str, Array] = {}
+        for pattern in self.patterns:
+            for length in range(1, len(pattern) + 1):
+                part, link = pattern[:length], links[pattern[length - 1]]
+                if part not in chains:
+                    chains[part] = chained(chains[part[:-1]], link) if length > 1 else link
+        cost, pattern = min((float(chains[pattern][:, self.count].min()), pattern) for pattern in self.patterns)
+        if not np.isfinite(cost):
             return None
-        at, left = int(chains[number][:, self.count].argmin()), self.count
+        at, left = int(chains[pattern][:, self.count].argmin()), self.count
         gives = np.zeros(len(multipliers))
-        while left:
+        while pattern:
             # The last period with its pause is taken off the chain, until the first is left.
-            before = chains[number - 1] if number else None
-            cut = 0 if before is None else self._cut(before[at], then, at, left)
+            link, pattern = pattern[-1], pattern[:-1]
+            cut = self._cut(chains[pattern][at], links[link], at, left) if pattern else 0
             start, length = (at + cut) % self.count, left - cut
-            run = self._run(first, start, length)
+            run = length if link == _NONE else self._run(first, start, length)
             gives += self.gives[:, start, run, best[start, run]]
-            left, number = cut, number - 1
-        return float(found.pop(int(np.argmin(found)))) + float(multipliers @ self.case.totals), gives
+            left = cut
+        return cost + float(multipliers @ self.case.totals), gives
 
-    def _cut(self, before: Array, then: Array, at: int, left: int) -> int:
+    def _cut(self, before: Array, link: Array, at: int, left: int) -> int:
         cuts = np.arange(left + 1)
-        return int(np.argmin(before[cuts] + then[(at + cuts) % self.count, left - cuts]))
+        return int(np.argmin(before[cuts] + link[(at + cuts) % self.count, left - cuts]))
 
     def _run(self, first: Array, start: int, length: int) -> int:
         runs = np.arange(length + 1)
-        return int(np.argmin(first[start, runs] + self.pause[(start + runs) % self.count, length - runs]))
+        pause = self.pause if self.case.pauses is None else self.some
+        return int(np.argmin(first[start, runs] + pause[(start + runs) % self.count, length - runs]))
 
 
 def relax(day: Day, case: Case) -> tuple[Array, Priced] | None:
@@ -216,8 +245,8 @@ def relax(day: Day, case: Case) -> tuple[Array, Priced] | None:
     None where no chain of periods fits the day at all.
     """
     edges = day.grid.breakpoints()
-    offsets = [0, *case.edges, *(-length for length in case.edges)]
-    exact = day.grid.longest_pause == QUARTERS and case.allowed.all()
+    offsets = [0, 1, -1, *case.edges, *(-length for length in case.edges)]
+    exact = day.grid.longest_pause == QUARTERS and case.allowed.all() and case.pauses is None
     hours = np.empty(0, dtype=np.int64) if exact else np.arange(0, QUARTERS, 4)
     edges = np.unique(np.concatenate([hours, *((edges + offset) % QUARTERS for offset in offsets)]))
     found = _best_multipliers(_Coarse(day, case, edges), day.most_cost)

@@ -15,7 +15,7 @@ so, or until the effort runs out: then the last level that was searched whole is
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from pumpledger.planning.problem import QUARTERS, Array
 
 _FIRST_LEVEL, _RAISE, _RAISE_IN_HASTE = 3e-6, 3.0, 30.0
 _AT_ONCE = 20_000
+_TRIPLES_AT_FIRST = 3_000_000
 
 
 @dataclass
@@ -45,10 +46,22 @@ def search(grid: DayGrid, triples: int = MOST_TRIPLES, any_plan: bool = False) -
     """
     if not grid.cost.size:
         return Found(None, np.inf, np.inf)
-    day = lay_out(grid)
-    best = Best(triples_left=triples)
+    day, every = lay_out(grid), list(cases(grid))
+    best = Best(triples_left=min(triples, _TRIPLES_AT_FIRST))
+    found = _search(day, every, best, any_plan)
+    if found.bound >= found.cost or (any_plan and found.mix):
+        return found
+    # A cost of starts opens a wide gap between plans with more and with fewer pauses: each number by itself.
+    best.triples_left = triples
+    if grid.start_cost.any():
+        every = [replace(case, pauses=number) for case in every for number in range(grid.most_periods + 1)]
+    return _search(day, every, best, any_plan)
+
+
+def _search(day: Day, every: list[Case], best: Best, any_plan: bool) -> Found:
+    """Search all cases under rising levels."""
     under_search: list[_Open] = []
-    for case in cases(grid):
+    for case in every:
         relaxed = relax(day, case)
         if relaxed is not None and relaxed[1].bound < day.most_cost:
             under_search.append(_Open(case, *relaxed, relaxed[1].bound))
