@@ -3,7 +3,8 @@ rows of one rule."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import date, timedelta
 
 import polars as pl
@@ -12,6 +13,7 @@ from small_fleet import FIRST, LAST, WEEK, Fleet
 
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.engine.clock_tables import CLOCK_DAYS
+from pumpledger.engine.database import Database
 
 CHANGE = date(2026, 11, 1)
 CLOCK = ("A1", "A2", "A3", "A4", "A5", "A7", "C13")
@@ -33,14 +35,14 @@ def run_programme(fleet: Fleet, pump: str, programme: tuple, days: list[date] | 
         fleet.speed[pump, day] = planned_rpm(programme, day)
 
 
-def reviewed(
+@contextmanager
+def tables(
     fleet: Fleet,
-    parameters: Mapping[str, Mapping[str, float]] | None = None,
     older: Mapping[tuple[str, date], tuple] | None = None,
     past: list[tuple[str, date, int, float | None, float]] | None = None,
     verdict: list[dict] | None = None,
-) -> pl.DataFrame:
-    """FINDINGS of the fleet.
+) -> Iterator[Database]:
+    """The tables of the fleet.
 
     ``older`` are plans of before, ``past`` rows of past_clock_day (pump, day, shift, late, unshifted; best is 3 rpm).
     """
@@ -61,6 +63,14 @@ def reviewed(
             blank = dict.fromkeys(db.table("verdict").columns)
             schema = db.table("verdict").schema
             db.load("verdict", pl.DataFrame([{**blank, **row} for row in verdict], schema=schema))
+        yield db
+
+
+def reviewed(
+    fleet: Fleet, parameters: Mapping[str, Mapping[str, float]] | None = None, **beside: object
+) -> pl.DataFrame:
+    """FINDINGS of the fleet; ``beside`` as `tables` takes it."""
+    with tables(fleet, **beside) as db:
         diagnose(db, WEEK, LAST, parameters)
         return db.table("finding")
 

@@ -6,14 +6,16 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from clock_cases import reviewed, rows, run_programme
-from small_fleet import Fleet
+from clock_cases import reviewed, run_programme, tables
+from found_by import found_by
+from small_fleet import LAST, WEEK, Fleet
 from test_clock_drift import a_minute_a_day, past_days, site
 from test_clock_offsets import outage
 from test_clock_record import OTHER, SUMMER
 
 from pumpledger.diagnosis import run
 from pumpledger.diagnosis.rules import BY_ID, RULES, parameter_values
+from pumpledger.diagnosis.run import diagnose
 
 RULE_IDS = ("A2", "A3", "A4", "A5", "A7", "C13")
 
@@ -43,14 +45,16 @@ def case(rule: str) -> tuple[Fleet, dict]:
 @pytest.mark.parametrize("rule", RULE_IDS)
 def test_stricter_never_finds_more(rule: str) -> None:
     fleet, beside = case(rule)
+    with tables(fleet, **beside) as db:
+        diagnose(db, WEEK, LAST)
 
-    def found(values: dict[str, float]) -> int:
-        return sum(row["verdict"] == "found" for row in rows(reviewed(fleet, {rule: values}, **beside), rule))
+        def found(values: dict[str, float]) -> int:
+            return found_by(db, rule, values)
 
-    assert found({}) == 1
-    for name, limits in BY_ID[rule].parameters.items():
-        strict, slack = (limits.most, limits.least) if limits.stricter == "more" else (limits.least, limits.most)
-        assert found({name: strict}) <= 1 <= found({name: slack}), name
+        assert found({}) == 1
+        for name, limits in BY_ID[rule].parameters.items():
+            strict, slack = (limits.most, limits.least) if limits.stricter == "more" else (limits.least, limits.most)
+            assert found({name: strict}) <= 1 <= found({name: slack}), name
 
 
 class Asked(dict):

@@ -7,6 +7,7 @@ from datetime import date, datetime
 import keyed_plan_fleet
 import polars as pl
 import pytest
+from found_by import found_by
 from outcome_rows import clock_warning, savings_days
 from power_rows import add_water_faults, load_water_faults
 from small_clock import midnight
@@ -136,6 +137,7 @@ def wide():
         load_water_faults(db)
         db.load("past_savings", savings_days("S11", 40, equal_kwh_hi=9.0))
         db.load("clock_warning", clock_warning("clock_set_late", first=datetime(2026, 11, 2, 7)))
+        diagnose(db, WEEK, LAST)
         yield db
 
 
@@ -148,15 +150,14 @@ def test_stricter_parameters_never_find_more(rule, wide) -> None:
     """Each threshold to its strict end, then to its slack end: never more findings, then never fewer."""
 
     def found(values: dict[str, float]) -> int:
-        diagnose(wide, WEEK, LAST, {rule.id: values})
-        rows = wide.table("finding").filter((pl.col("rule_id") == rule.id) & (pl.col("verdict") == "found"))
-        return len(rows)
+        return found_by(wide, rule.id, values)
 
     usual = found({})
     assert usual >= 1
     for name, limits in rule.parameters.items():
         strict, slack = (limits.most, limits.least) if limits.stricter == "more" else (limits.least, limits.most)
         assert found({name: strict}) <= usual <= found({name: slack}), name
+    assert found({}) == usual, "and the tables are as they were"
 
 
 def test_parameters_are_checked() -> None:

@@ -10,6 +10,7 @@ from datetime import date, timedelta
 
 import polars as pl
 import pytest
+from found_by import found_by
 from running_fleet import HABITS, after_priming, database, told
 from small_fleet import LAST, WEEK, Fleet
 
@@ -497,10 +498,10 @@ def test_stricter_thresholds_never_find_more(rule: str) -> None:
     made = everything()
 
     with database(made.pop("fleet"), **made) as db:
+        diagnose(db, WEEK, LAST)
 
         def found(values: dict[str, float]) -> int:
-            diagnose(db, WEEK, LAST, {rule: values})
-            return db.table("finding").filter(rule_id=rule, verdict="found").height
+            return found_by(db, rule, values)
 
         usual = found({})
         assert usual >= 1

@@ -50,17 +50,7 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
     if f"{week_end:%G-W%V}" != week:
         raise ValueError(f"{week_end} is not in week {week}")
     values = {rule.id: parameter_values(rule, parameters) for rule in RULES}
-    db.build("judged_day", "diagnosis/judged_day", {"week_end": week_end})
-    db.build("pump_fact", "diagnosis/pump_fact")
-    db.build("excused_day", "diagnosis/excused_day")
-    db.build("pump_start", "diagnosis/pump_start")
-    unit_doubts(db)
-    struck_days(db, parameters)
-    db.build("site_day", "diagnosis/site_day")
-    db.build("site_fact", "diagnosis/site_fact")
-    db.load("freed_level", freed_levels(db))
-
-    read_clocks(db, values)
+    prepare(db, week_end, values, parameters)
     causes = gated(db, [rule for rule in RULES if rule.order < OUTCOME_ORDER], values)
     db.load("found_cause", causes.filter(pl.col("verdict") == FOUND))
     outcomes = gated(db, [rule for rule in RULES if rule.order >= OUTCOME_ORDER], values)
@@ -73,6 +63,21 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
     last_week = f"{week_end - timedelta(days=7):%G-W%V}"
     site_days = db.query("diagnosis/clear_day")
     rank_findings(db, stand(now, past, last_week, weeks, site_days, db.table("said_done"), closed))
+
+
+def prepare(db: Database, week_end: date, values: Parameters, parameters: Parameters | None = None) -> None:
+    """Make the tables that several rules read; ``values`` has the parameters of every rule, others as `diagnose`."""
+    db.build("judged_day", "diagnosis/judged_day", {"week_end": week_end})
+    db.build("pump_fact", "diagnosis/pump_fact")
+    db.build("excused_day", "diagnosis/excused_day")
+    db.build("pump_start", "diagnosis/pump_start")
+    unit_doubts(db)
+    struck_days(db, parameters)
+    db.build("site_day", "diagnosis/site_day")
+    db.build("site_fact", "diagnosis/site_fact")
+    db.load("freed_level", freed_levels(db))
+
+    read_clocks(db, values)
 
 
 def gated(db: Database, rules: list[Rule], values: Parameters) -> pl.DataFrame:
