@@ -337,6 +337,41 @@ def adopt(fleet: Path, pump: str, from_day: str | None) -> None:
         click.echo(printable(line))
 
 
+@commands.command()
+@_FLEET
+@click.option("--site", metavar="S", help="This site alone, as in sites.csv. Default: every site.")
+@click.option("--turnovers", type=click.FloatRange(0, 20, min_open=True), help="Ask for so many a day instead.")
+@click.option("--tariff", metavar="NAME", help="By this tariff of tariffs/ instead.")
+@click.option(
+    "--quiet", metavar="HH:MM-HH:MM[@RPM]", multiple=True, help="Off, or at most so fast. May be given again."
+)
+@click.option("--load-hours", "load", metavar="HH:MM-HH:MM", help="When the load runs.")
+@click.option("--pause", type=click.FloatRange(0.25, 24), help="Longest pause in hours.")
+@click.option("--place", metavar="NAME", help="By the published rules of this place as well.")
+@click.option("--periods", type=click.IntRange(1, 3), default=3, show_default=True, help="At most so many periods.")
+@click.option("--page", type=click.Path(dir_okay=False, path_type=Path), help="Also write cards and pictures here.")
+@click.option("--adopt", metavar="YYYY-MM-DD", help="It was keyed in on this local day: put it on record.")
+@click.option("--by", default="", metavar="NAME", help="Who keyed it in.")
+def propose(fleet: Path, page: Path | None, adopt: str | None, by: str, **asked: object) -> None:
+    """The cheapest plan of each pump that keeps to everything asked, with its proof, after FLEET's newest review."""
+    from pumpledger.orchestration.what_if import Asked, Proposing
+
+    proposing = Proposing(fleet, Asked(**asked))  # type: ignore[arg-type]
+    offers = []
+    for offer in proposing.offers():
+        offers.append(offer)
+        for line in proposing.lines(offer):
+            click.echo(printable(line))
+    if adopt is not None:
+        for line in proposing.adopt(offers, adopt, by):
+            click.echo(printable(line))
+    else:
+        click.echo("A suggestion until it is checked at the pad; local codes and licensed practice decide.")
+    if page is not None:
+        proposing.write_page(page, offers)
+        click.echo(f"Cards: {page}")
+
+
 def main() -> None:
     """Entry point: what a user can mend comes as a message, never as a traceback."""
     gc.set_threshold(_OBJECTS_BETWEEN_LOOKS)

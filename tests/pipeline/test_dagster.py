@@ -22,7 +22,18 @@ from tests.pipeline.test_command_line import two_days
 def test_the_flow_is_one_asset_an_arrow_partitioned_by_week_only() -> None:
     graph = defs.resolve_asset_graph()
     names = {key.to_user_string() for key in graph.get_all_asset_keys()}
-    assert names == {"exports", "verdicts", "spans", "daily", "savings", "schedule", "efficiency", "findings", "review"}
+    assert names == {
+        "exports",
+        "verdicts",
+        "spans",
+        "daily",
+        "savings",
+        "schedule",
+        "efficiency",
+        "findings",
+        "proposals",
+        "review",
+    }
     for name in names - {"exports"}:
         assert graph.get(dg.AssetKey(name)).partitions_def.name == "iso_week"
     assert graph.get(dg.AssetKey("exports")).partitions_def is None
@@ -43,7 +54,17 @@ def test_the_command_lines_runs_show_in_the_instance(reviewed, monkeypatch: pyte
         assert set(instance.get_dynamic_partitions("iso_week")) == {"2026-W44", "2026-W45"}
         assert len(instance.get_runs()) == 3
         assert not instance.telemetry_enabled
-        for name in ("verdicts", "spans", "daily", "savings", "schedule", "efficiency", "findings", "review"):
+        for name in (
+            "verdicts",
+            "spans",
+            "daily",
+            "savings",
+            "schedule",
+            "efficiency",
+            "findings",
+            "proposals",
+            "review",
+        ):
             event = instance.get_latest_materialization_event(dg.AssetKey(name))
             metadata = event.asset_materialization.metadata
             assert metadata["dagster/row_count"].value > 0

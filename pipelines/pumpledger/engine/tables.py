@@ -9,6 +9,7 @@ from __future__ import annotations
 from pumpledger.engine.account_tables import ACCOUNT_TABLES
 from pumpledger.engine.clock_tables import CLOCK_TABLES
 from pumpledger.engine.followup_tables import FOLLOWUP_TABLES
+from pumpledger.engine.proposal_tables import PROPOSAL_TABLES
 from pumpledger.engine.savings_tables import (  # noqa: F401  # known by this module's name, too
     DAY_BANDS,
     EXCLUSIONS,
@@ -365,4 +366,4 @@ VERDICTS = Table(
 
 ALL = (READINGS, REFUSED, SUPERSEDED, EXPORTS, SPANS, PROFILE, DAILY, *SAVINGS_TABLES, FINDINGS,
        SITE_WEEKS, DOUBTS, CHECKS, NOTES, SPEED_GRID, BEST_PLANS, VERDICTS, *ACCOUNT_TABLES,
-       *CLOCK_TABLES, *FOLLOWUP_TABLES)  # fmt: skip
+       *CLOCK_TABLES, *FOLLOWUP_TABLES, *PROPOSAL_TABLES)  # fmt: skip

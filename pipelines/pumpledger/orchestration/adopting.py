@@ -75,7 +75,7 @@ def adopt_plan(folder: Path, pump_id: str, from_text: str | None = None) -> Iter
             yield f"{FILE} holds it already, from {max(recorded)}; nothing was added."
             return
         first = _first_day(seen, wanted, max(recorded, default=None))
-        _append(folder / FILE, pump_id, first, seen.rows)
+        append_plan(folder / FILE, pump_id, first, seen.rows)
     yield f"Added to {FILE} from {first}. The next review takes it into account."
 
 
@@ -155,7 +155,7 @@ def _first_day(seen: Programme, wanted: date | None, newest: date | None) -> dat
     return wanted
 
 
-def _append(path: Path, pump_id: str, first: date, rows: tuple[PlanRow, ...]) -> None:
+def append_plan(path: Path, pump_id: str, first: date, rows: tuple[PlanRow, ...]) -> None:
     """Add the rows to ``path`` in the order of its own columns; columns that are not the plan's stay empty."""
     before = path.read_bytes() if path.exists() else b""
     names = [field.column for field in PLANS]

@@ -14,6 +14,7 @@ from pumpledger.engine.tables import BEST_PLANS, DAILY, FINDINGS, PROFILE, SAVIN
 from pumpledger.intake.rules import FATES
 from pumpledger.orchestration import steps
 from pumpledger.orchestration.charts import bar_chart
+from pumpledger.orchestration.proposing import make_proposals
 from pumpledger.orchestration.publish import publish_review
 from pumpledger.orchestration.resource import Fleet
 
@@ -155,7 +156,15 @@ def findings(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) 
     return _result(rows.height, _counts(found, "name"), "findings by rule", actions=actions.height)
 
 
-@dg.asset(partitions_def=WEEKS, deps=[findings, efficiency])
+@dg.asset(partitions_def=WEEKS, deps=[findings])
+def proposals(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
+    """findings and curves -> the cheapest plan, with its proof, where the plan is in question."""
+    with fleet.locked() as session:
+        rows = make_proposals(session, context.partition_key)
+    return _result(rows.height, _counts(rows, "state"), "proposals by state")
+
+
+@dg.asset(partitions_def=WEEKS, deps=[findings, proposals, efficiency])
 def review(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) -> dg.MaterializeResult:
     """all tables -> reports/<week>/: the fleet page, a page a site, the tables as CSV."""
     week = context.partition_key
@@ -171,7 +180,7 @@ def review(context: dg.AssetExecutionContext, fleet: dg.ResourceParam[Fleet]) ->
     return _result(site_weeks.height, states, "sites", page=dg.MetadataValue.path(path))
 
 
-WEEK_ASSETS = (verdicts, spans, daily, savings, schedule, efficiency, findings, review)
+WEEK_ASSETS = (verdicts, spans, daily, savings, schedule, efficiency, findings, proposals, review)
 
 
 def _result(

@@ -26,6 +26,7 @@ from pumpledger.engine.account_tables import (
 from pumpledger.engine.expectations import checks_frame, run_suite
 from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS, RULE_OUTCOMES
 from pumpledger.engine.lake import parquet_batches
+from pumpledger.engine.proposal_tables import PLAN_EFFECTS, PROPOSALS, PROPOSED_PERIODS
 from pumpledger.engine.tables import (
     BEST_PLANS,
     CHECKS,
@@ -94,6 +95,7 @@ def review_data(session: Session, week: str) -> ReviewData:
         )
     with session.database([day for name in weeks for day in week_days(name)]) as db:
         plan_slot = db.table("plan_slot").select("pump_id", "day_local", "quarter", "planned_speed_rpm")
+        quarter_price = db.query("planning/quarter_price")
     start = datetime.combine(days[0], time()) - timedelta(days=8)
     file_checks = run_suite("file_profile", profiles(ledger, {week}), "file")
     previous = lake.path(ACTIONS.name, weeks[0])
@@ -127,6 +129,10 @@ def review_data(session: Session, week: str) -> ReviewData:
         rule_outcomes=lake.read(RULE_OUTCOMES, week),
         site_weeks=lake.read(SITE_WEEKS, week),
         best_plans=lake.read(BEST_PLANS, week),
+        proposals=lake.read(PROPOSALS, week),
+        proposed_periods=lake.read(PROPOSED_PERIODS, week),
+        plan_effects=lake.read(PLAN_EFFECTS, week),
+        quarter_price=quarter_price,
         plan_slot=plan_slot,
         checks=CHECKS.conform(pl.concat([lake.read(CHECKS, week), CHECKS.conform(checks_frame(file_checks))])),
         conservation={name: int(exports[name].sum()) for name in ("data_rows", *FATES)},

@@ -108,7 +108,7 @@ def propose(problem: PlanProblem) -> Proposal | Infeasible:
     cured = (
         () if problem.in_force is None else tuple(n for n in broken(problem, problem.in_force) if n in problem.names)
     )
-    reason = _not_worth(problem, saving, price, cured)
+    reason = not_worth(problem, saving, price, cured)
     return Proposal(
         problem.site_id,
         problem.pump_id,
@@ -203,7 +203,7 @@ def savings(problem: PlanProblem, plan: Plan) -> Saving | None:
     )
 
 
-def _not_worth(problem: PlanProblem, saving: Saving | None, price: float, cured: tuple[str, ...]) -> str:
+def not_worth(problem: PlanProblem, saving: Saving | None, price: float, cured: tuple[str, ...]) -> str:
     """Why the plan is not proposed; empty where it is."""
     if saving is None or cured or problem.restraint.cures_finding:
         return ""

@@ -12,6 +12,7 @@ import polars as pl
 
 from pumpledger.engine import account_tables, tables
 from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS
+from pumpledger.engine.proposal_tables import PLAN_EFFECTS, PROPOSALS, PROPOSED_PERIODS
 from pumpledger.reports.data import ReviewData
 from pumpledger.reports.data_section import in_order
 from pumpledger.reports.replaced import corrections
@@ -52,6 +53,9 @@ def write_tables(folder: Path, data: ReviewData) -> None:
         "curves": data.curves.select(*account_tables.CURVES.columns).sort("pump_id"),
         "balance": data.balance.select(*account_tables.BALANCE.columns).sort(*account_tables.BALANCE.key),
         "loading": data.loading.select(*account_tables.LOADING.columns).sort(*account_tables.LOADING.key),
+        "proposals": data.proposals.select(*PROPOSALS.columns).sort("pump_id"),
+        "proposed_periods": data.proposed_periods.select(*PROPOSED_PERIODS.columns).sort("pump_id", "period"),
+        "plan_effects": data.plan_effects.select(*PLAN_EFFECTS.columns).sort(*PLAN_EFFECTS.key),
         "site_weeks": data.site_weeks.select(*tables.SITE_WEEKS.columns).sort("site_id"),
         "efficiency": data.efficiency.select(*account_tables.EFFICIENCY.columns).sort("pump_id", "speed_rpm"),
         "efficiency_record": data.efficiency_record.select(*account_tables.EFFICIENCY_RECORD.columns).sort("pump_id"),

@@ -11,7 +11,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from pumpledger.engine import account_tables, followup_tables, tables
+from pumpledger.engine import account_tables, followup_tables, proposal_tables, tables
 from pumpledger.problems import Problem
 
 REFUSED_COUNTS = {
@@ -45,6 +45,14 @@ DECISIONS = {
     "pump_id": pl.String(),
     "remedy": pl.String(),
 }
+QUARTER_PRICE = {"tariff": pl.String(), "quarter": pl.Int64(), "price_per_kwh": pl.Float64()}
+FRONTIER = {
+    "pump_id": pl.String(),
+    "in_force": pl.Boolean(),
+    "turnovers": pl.Float64(),
+    "cost_day": pl.Float64(),
+    "bound_day": pl.Float64(),
+}
 RULE_NOTES = {"rule_id": pl.String(), "others": pl.String(), "picture": pl.String()}
 RULES = {
     "rule_id": pl.String(),
@@ -68,7 +76,7 @@ class ReviewData:
     ``data_rows`` and the four fates it must equal. ``rules`` has one row a rule and parameter, ``rule_notes`` one a rule:
     what else could look the same, and the picture it is seen in. ``levels`` reach eight weeks back. ``pump_exports`` says
     which files brought a pump's readings. ``verdicts`` and ``doubts`` are the week's, ``decisions`` all that stand in
-    the fleet's ``verdicts.csv``; ``pump_sources`` names the source that a verdict on a whole source reaches a pump by.
+    the fleet's ``verdicts.csv``; ``frontier`` is known where a what-if asks for it; ``pump_sources`` names the source that a verdict on a whole source reaches a pump by.
     An empty frame means that nothing is known, and the pages say so.
     """
 
@@ -98,6 +106,11 @@ class ReviewData:
     rule_outcomes: pl.DataFrame = field(default_factory=followup_tables.RULE_OUTCOMES.empty)
     site_weeks: pl.DataFrame = field(default_factory=tables.SITE_WEEKS.empty)
     best_plans: pl.DataFrame = field(default_factory=tables.BEST_PLANS.empty)
+    proposals: pl.DataFrame = field(default_factory=proposal_tables.PROPOSALS.empty)
+    proposed_periods: pl.DataFrame = field(default_factory=proposal_tables.PROPOSED_PERIODS.empty)
+    plan_effects: pl.DataFrame = field(default_factory=proposal_tables.PLAN_EFFECTS.empty)
+    quarter_price: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=QUARTER_PRICE))
+    frontier: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=FRONTIER))
     plan_slot: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PLAN_SLOT))
     checks: pl.DataFrame = field(default_factory=tables.CHECKS.empty)
     conservation: Mapping[str, int] = field(default_factory=dict)

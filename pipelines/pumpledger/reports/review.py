@@ -15,6 +15,7 @@ from pumpledger.reports.carpets import Carpets
 from pumpledger.reports.csv_tables import write_tables
 from pumpledger.reports.data import ReviewData
 from pumpledger.reports.fleet_page import fleet_html
+from pumpledger.reports.keying_card import FOLDER, KeyingCards
 from pumpledger.reports.route_sheets import route_sheets_html
 from pumpledger.reports.send_back import write_send_back
 from pumpledger.reports.site_page import SitePages
@@ -41,6 +42,9 @@ def write_review(folder: Path, data: ReviewData, refused: Iterable[pl.DataFrame]
     _write(fresh / "index.html", fleet_html(data, carpets))
     for name, html in SitePages(data, carpets).pages():
         _write(fresh / "sites" / name, html)
+    (fresh / FOLDER).mkdir()
+    for name, html in KeyingCards(data).pages():
+        _write(fresh / FOLDER / name, html)
     _write(fresh / "routes.html", route_sheets_html(data))
     write_tables(fresh, data)
     write_send_back(fresh / "quarantine.csv", refused)

@@ -10,8 +10,8 @@ from pumpledger.reports import wording
 from pumpledger.reports.cautions import PAD_CHECKS
 from pumpledger.reports.data import ReviewData, rows_by
 from pumpledger.reports.fleet_page import Row, action_row, in_order
+from pumpledger.reports.keying_card import KeyingCards, plan_in_force
 from pumpledger.reports.pages import template
-from pumpledger.reports.site_page import plan_in_force
 from pumpledger.reports.verdict import split_by_budget
 
 NO_ROUTE = "No route on record"
@@ -34,6 +34,7 @@ def routes(data: ReviewData) -> list[Row]:
     pumps = rows_by(data.pump.sort("site_id", "pump_id"), "site_id")
     plans = rows_by(data.plan.sort("pump_id", "valid_from", "period"), "pump_id")
     best = {row["pump_id"]: row for row in data.best_plans.iter_rows(named=True)}
+    cards = KeyingCards(data)
     findings = rows_by(in_order(data.findings.filter(verdict="found")), "site_id")
     stops: dict[str, list[Row]] = {}
     for action in on_site:
@@ -45,7 +46,7 @@ def routes(data: ReviewData) -> list[Row]:
                 "this_week": action["action_id"] in this_week,
                 "findings": findings.get(site["site_id"], []),
                 "cautions": _once(row["caution"] for row in findings.get(site["site_id"], [])),
-                "pumps": [_pump(pump, plans, best, data) for pump in pumps.get(site["site_id"], [])],
+                "pumps": [_pump(pump, plans, best, cards, data) for pump in pumps.get(site["site_id"], [])],
             }
         )
     return [
@@ -63,9 +64,15 @@ def _place(stop: Row) -> tuple[bool, int, str]:
     return number is None, number or 0, stop["site"]["site_id"]
 
 
-def _pump(pump: Row, plans: dict[str, list[Row]], best: dict[str, Row], data: ReviewData) -> Row:
+def _pump(pump: Row, plans: dict[str, list[Row]], best: dict[str, Row], cards: KeyingCards, data: ReviewData) -> Row:
     plan, since, _ = plan_in_force(plans.get(pump["pump_id"], []), data.last_day)
-    return {**pump, "plan": plan, "since": since, "best": best.get(pump["pump_id"])}
+    return {
+        **pump,
+        "plan": plan,
+        "since": since,
+        "best": best.get(pump["pump_id"]),
+        "proposal": cards.of_pump(pump["pump_id"]),
+    }
 
 
 def _once(texts: object) -> list[str]:

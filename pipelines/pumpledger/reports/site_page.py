@@ -21,6 +21,7 @@ from pumpledger.reports.day_pictures import day_pictures
 from pumpledger.reports.efficiency_section import EfficiencySections
 from pumpledger.reports.finding_pictures import FindingPictures
 from pumpledger.reports.fleet_page import Row, action_row, compared, in_order, turnover_word
+from pumpledger.reports.keying_card import KeyingCards, plan_in_force
 from pumpledger.reports.pages import site_file, template
 from pumpledger.reports.savings_section import SavingsSections
 from pumpledger.reports.svg_bars import interval_bar, scale_top
@@ -45,6 +46,7 @@ class SitePages:
         self._savings = {(row["site_id"], row["day_local"]): row for row in data.savings.iter_rows(named=True)}
         self._held_back = held_back(data)
         self._efficiency = EfficiencySections(data)
+        self._cards = KeyingCards(data)
         self._balance = BalanceSections(data)
         self._curve_rows = {row["pump_id"]: row for row in data.curves.iter_rows(named=True)}
         self._saved = SavingsSections(data)
@@ -124,6 +126,7 @@ class SitePages:
             "coming": coming,
             "setup": self._setup(pump),
             "best": self._best.get(pump_id),
+            "proposal": self._cards.of_pump(pump_id),
             "best_cost": wording.money((self._best.get(pump_id) or {}).get("cost_day"), self._data.currency),
             "words": self._carpets.words(site_id, pump_id, self._data.week_days),
             "older": self._carpets.words(site_id, pump_id, days[: -len(self._data.week_days)]),
@@ -221,13 +224,6 @@ class SitePages:
             "raw": wording.span(held.get("raw_kwh_lo"), held.get("raw_kwh_hi"), 1) if counted else wording.DASH,
             "counted": "counted" if counted else f"no: {held.get('reason') or 'nothing known'}",
         }
-
-
-def plan_in_force(rows: list[Row], last_day: date) -> tuple[list[Row], date | None, date | None]:
-    """Rows of the plan keyed in on ``last_day``, since when, and when the next one begins."""
-    since = max((row["valid_from"] for row in rows if row["valid_from"] <= last_day), default=None)
-    coming = min((row["valid_from"] for row in rows if row["valid_from"] > last_day), default=None)
-    return [row for row in rows if row["valid_from"] == since], since, coming
 
 
 def _tree(findings: list[Row]) -> list[Row]:
