@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pumpledger.cli import commands, main
+from pumpledger.engine.followup_tables import ACTIONS
 from pumpledger.engine.proposal_tables import PLAN_EFFECTS, PROPOSALS, PROPOSED_PERIODS
 from pumpledger.engine.tables import FINDINGS
 from pumpledger.followup.keyed import FILE as KEYED
@@ -93,6 +94,20 @@ def test_proposed_plans_hold_when_they_are_run_as_a_log(reviewed) -> None:
         assert measure(problem, plan).lacks == {}
         if site[problem.site_id]["filter_limit_m3h"] is None or site[problem.site_id]["suction_limit_m3h"] is None:
             assert max(p.speed_rpm for p in plan) <= max(p.speed_rpm for p in problem.in_force)
+
+
+def test_no_page_tells_two_plans(reviewed) -> None:
+    lake = Session(reviewed[0]).lake
+    proposed = lake.read(PROPOSALS, WEEK).filter(state="proposed")
+    for site_id, pump_id in proposed.select("site_id", "pump_id").iter_rows():
+        texts = [
+            *lake.read(FINDINGS, WEEK).filter(site_id=site_id)["instruction"],
+            *lake.read(ACTIONS, WEEK).filter(site_id=site_id)["action"],
+        ]
+        assert any(f"Proposed plan for {pump_id}: " in text for text in texts)
+        assert not any("Simple best plan" in text for text in texts)
+    folder = reviewed[0] / "reports" / WEEK
+    assert {path.name for path in (folder / "cards").iterdir()} == {f"{pump}.html" for pump in proposed["pump_id"]}
 
 
 def test_a_site_without_a_proposal_says_why(reviewed) -> None:

@@ -4,6 +4,8 @@ All numbers are invented. The cautions are common practice, no source."""
 
 from __future__ import annotations
 
+import re
+import subprocess
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from datetime import date
@@ -24,6 +26,7 @@ from pumpledger.reports.review import write_review
 from pumpledger.reports.svg_frontier import frontier_picture
 from pumpledger.reports.svg_tariff_day import tariff_day_picture
 
+CHROMIUM = Path("/usr/bin/chromium")
 ROW = dict.fromkeys(PROPOSALS.columns) | {
     "site_id": "QM-001",
     "pump_id": "P-1",
@@ -142,6 +145,27 @@ def test_a_load_keeps_its_least_speed_or_is_said_to_have_none(least: float | Non
     text = card(tmp_path, replace(data, pump=pump)).text
     assert f"heater: {words}" in text
     assert "2,600" in text and "for 3 min" in text and "leave it on" in text
+
+
+@pytest.mark.skipif(not CHROMIUM.exists(), reason="wants Debian's chromium")
+def test_the_card_prints_on_one_page(tmp_path: Path) -> None:
+    """Three periods, three before them, three notes: as much as a card may hold."""
+    more = ROW | {"notes": "; ".join([ROW["notes"]] * 3), "cured": "turnover; quiet hours; filter rating"}
+    data = review(more, periods=[*PERIODS, ("QM-001", "P-1", 3, 1475, 720, 1080)])
+    (tmp_path / "card.html").write_text(next(KeyingCards(data).pages())[1], encoding="utf-8")
+    flags = (
+        "--headless",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--no-pdf-header-footer",
+        f"--user-data-dir={tmp_path}/profile",
+    )
+    out = tmp_path / "card.pdf"
+    subprocess.run(
+        [str(CHROMIUM), *flags, f"--print-to-pdf={out}", f"file://{tmp_path}/card.html"],
+        check=True, capture_output=True, timeout=120,
+    )  # fmt: skip
+    assert len(re.findall(rb"/Type\s*/Page[^s]", out.read_bytes())) == 1
 
 
 def test_names_from_the_register_are_only_text(tmp_path: Path) -> None:

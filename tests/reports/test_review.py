@@ -37,7 +37,7 @@ def test_files(written: Path) -> None:
     assert names == [
         "action_states.csv", "actions.csv", "balance.csv", "corrections.csv", "curves.csv", "daily.csv", "efficiency.csv",
         "efficiency_record.csv", "exclusions.csv", "exports.csv", "findings.csv", "fleet_savings.csv", "index.html",
-        "loading.csv", "quarantine.csv", "routes.html", "savings.csv", "savings_bands.csv", "site_weeks.csv",
+        "loading.csv", "plan_effects.csv", "proposals.csv", "proposed_periods.csv", "quarantine.csv", "routes.html", "savings.csv", "savings_bands.csv", "site_weeks.csv",
         *(f"sites/QM-00{number}.html" for number in range(1, 7)), "verdicts.csv",
     ]  # fmt: skip
     assert written.name == "2026-W45"

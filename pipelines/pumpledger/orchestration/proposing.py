@@ -16,9 +16,12 @@ from dataclasses import replace
 import polars as pl
 
 from pumpledger.accounting.site_weeks import LEAST_BELIEVED_DAYS
+from pumpledger.diagnosis.assemble import advice
+from pumpledger.diagnosis.observed_plan import PlanRow
 from pumpledger.engine.database import Database
+from pumpledger.engine.followup_tables import ACTIONS
 from pumpledger.engine.proposal_tables import PLAN_EFFECTS, PROPOSALS, PROPOSED_PERIODS
-from pumpledger.engine.tables import DAILY, DOUBTS, FINDINGS, SPEED_GRID
+from pumpledger.engine.tables import BEST_PLANS, DAILY, DOUBTS, FINDINGS, SPEED_GRID
 from pumpledger.followup.keyed import plan_effects, read_keyed
 from pumpledger.orchestration.session import Session
 from pumpledger.planning.fleet_problems import Wishes, plan_problems
@@ -26,6 +29,7 @@ from pumpledger.planning.offers import simplest, tables
 from pumpledger.planning.problem import PlanProblem
 from pumpledger.profile.calendar import iso_week, week_days
 
+_STEP = ("start_min", "stop_min", "speed_rpm")
 IN_QUESTION = ("O1", "O2", "O3", "C1", "C2", "C3", "C4", "C5", "C6", "C7", "C8", "C12", "C16", "C17")
 PUT_RIGHT_FIRST = ("A1", "A2", "A3", "A4", "A5", "A7", "C9", "C13", "C18", "D1", "D2", "D4", "D5", "D6", "D7", "D8", "D9",
                    "D10", "D20")  # fmt: skip
@@ -40,7 +44,30 @@ def make_proposals(session: Session, week: str) -> pl.DataFrame:
     session.lake.write(PROPOSALS, week, proposals)
     session.lake.write(PROPOSED_PERIODS, week, periods)
     session.lake.write(PLAN_EFFECTS, week, _effects(session, week))
+    _advise(session, week, proposals, periods)
     return proposals
+
+
+def _advise(session: Session, week: str, proposals: pl.DataFrame, periods: pl.DataFrame) -> None:
+    """Put the proposals into the words of findings and actions, where these give the simple best plan as advice: no page
+    may tell a technician two plans."""
+    before = advice(session.lake.read(BEST_PLANS, week))
+    now: dict[str, list[str]] = {}
+    for row in proposals.sort("site_id", "pump_id").iter_rows(named=True):
+        steps = [PlanRow(*step).words() for step in periods.filter(pump_id=row["pump_id"]).select(_STEP).iter_rows()]
+        now.setdefault(row["site_id"], []).append(
+            f"Proposed plan for {row['pump_id']}: {', then '.join(steps)}."
+            if steps
+            else f"No plan is proposed for {row['pump_id']}: {str(row['reason']).rstrip('.')}."
+        )
+    for table, column in ((FINDINGS, "instruction"), (ACTIONS, "action")):
+        told = [
+            text.replace(before[site_id], " ".join(now[site_id])) if site_id in now and site_id in before else text
+            for site_id, text in session.lake.read(table, week).select("site_id", column).iter_rows()
+        ]
+        session.lake.write(
+            table, week, session.lake.read(table, week).with_columns(pl.Series(column, told, dtype=pl.String))
+        )
 
 
 def names_by_site(found: pl.DataFrame) -> dict[str, str]:
