@@ -29,6 +29,7 @@ LAYERS = [
     "diagnosis",
     "planning",
     "reports",
+    "claims",
     "orchestration",
     "scoring",
     "cli",
