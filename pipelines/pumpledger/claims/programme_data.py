@@ -60,6 +60,20 @@ class PeakWindow:
 
 
 @dataclass(frozen=True, slots=True)
+class Eligible:
+    """What a field of the register must be for the programme: within bounds, exclusive where ``above`` or ``below``,
+    or equal to the text ``equals``."""
+
+    field: str
+    unit: str = ""
+    least: float | None = None
+    most: float | None = None
+    above: float | None = None
+    below: float | None = None
+    equals: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Programme:
     """A utility's programme as its file states it. No value comes from anywhere else.
 
@@ -78,6 +92,7 @@ class Programme:
     option: str
     formulas: tuple[Formula, ...]
     tables: dict[str, BandTable]
+    eligible: tuple[Eligible, ...]
     baseline_evidence: tuple[str, ...]
     baseline_rule: str
     least_day_coverage: float

@@ -264,6 +264,39 @@ WEATHER = (
     Field("air_temperature", "number", "air temperature", "c", ("f",), True, least=-50, most=60),
 )
 
+PAPERS = (
+    Field("pump_id", "id", "pump that a claim is made for", required=True),
+    Field("make", "text", "maker, as on the plate"),
+    Field("model", "text", "model, as on the plate"),
+    Field("serial", "text", "serial number, as on the plate"),
+    Field("invoice", "text", "number or file of the invoice"),
+    Field("installed_on", "day", "local day of installation, YYYY-MM-DD"),
+    Field("warranty_years", "number", "warranty [years]", least=0, most=30),
+    Field("label_rating", "number", "rating on the energy label, by the programme's scheme", least=0, most=20),
+    Field("site_address", "text", "where the pump stands; one row of a site is enough; printed on the cover alone"),
+    Field("account_address", "text", "address of the utility account; one row of a site is enough; likewise"),
+    Field("baseline_record", "text", "photo, bill or log that shows the former pump's power and hours"),
+    Field("meter", "text", "what measures the energy, and where"),
+    Field("meter_class", "text", "its stated accuracy or class"),
+    Field("meter_calibrated_on", "day", "day of its last calibration, YYYY-MM-DD"),
+    Field(
+        "baseline_days",
+        "count",
+        "days for which the former pump itself was metered; empty: it was not",
+        least=1,
+        most=3660,
+    ),
+    Field(
+        "baseline_cv",
+        "number",
+        "scatter of those days: CV(RMSE) of the daily kWh, as a share",
+        least=0,
+        most=5,
+    ),
+    Field("baseline_autocorrelation", "number", "of their residuals from one day to the next", least=-0.99, most=0.99),
+)
+"""What a claim asks for and no review needs, so that a fault here costs a claim and no review."""
+
 FILES: dict[str, tuple[Field, ...]] = {
     "sites.csv": SITES,
     "pumps.csv": PUMPS,
@@ -271,6 +304,7 @@ FILES: dict[str, tuple[Field, ...]] = {
     "pump_curves.csv": PUMP_CURVES,
     "visits.csv": VISITS,
     "weather/*.csv": WEATHER,
+    "claim_papers.csv": PAPERS,
 }
 
 
