@@ -24,11 +24,16 @@ def build_savings(db: Database, parameters: AccountingParameters, co2_kg_per_kwh
     Args:
         co2_kg_per_kwh: the fleet's factor [kg/kWh]; None where none stands with its source, and then no CO2 is given.
     """
-    half_widths = {evidence.replace(" ", "_"): share for evidence, share in BASELINE_POWER.items()}
-    db.build("baseline_day", "accounting/baseline_day", half_widths | {"baseline_flow": BASELINE_FLOW})
+    build_baseline_day(db)
     db.build("savings_day", "accounting/savings_day")
     left_out = db.query("accounting/exclusions", parameters.pick("least_coverage"))
     db.load("exclusions", EXCLUSIONS.conform(left_out))
     db.load("savings_band", SAVINGS_BANDS.conform(db.query("accounting/savings_band")))
     rows = db.query("accounting/savings", {"co2_kg_per_kwh": co2_kg_per_kwh})
     db.load("savings", SAVINGS.conform(rows))
+
+
+def build_baseline_day(db: Database) -> None:
+    """Make ``baseline_day``: the single-speed pump on each pump's day of ``daily``; reads ``pump`` and ``speed_grid``."""
+    half_widths = {evidence.replace(" ", "_"): share for evidence, share in BASELINE_POWER.items()}
+    db.build("baseline_day", "accounting/baseline_day", half_widths | {"baseline_flow": BASELINE_FLOW})

@@ -41,8 +41,11 @@ CLAIM_DAYS = Table(
         "observed_min": ("real", "smallest observed time of the site's pumps [min]; null not reviewed"),
         "coverage": ("real", "observed_min / day_min; null not reviewed"),
         "run_min": ("real", "minutes running, the pumps added [min]"),
-        "measured_kwh": ("real", "measured: wire energy by meter [kWh]; null where no meter tells all of it"),
-        "computed_kwh": ("real", "computed: wire energy by the power curve, in part or in all [kWh]; null metered"),
+        "measured_kwh": ("real", "measured: wire energy of the pumps that a meter tells [kWh]; null none"),
+        "computed_kwh": (
+            "real",
+            "computed: wire energy of the pumps by their power curve, in part or in all [kWh]; null none",
+        ),
         "energy_kwh_lo": ("real", "wire energy, either way, low [kWh]; null not believed"),
         "energy_kwh_mid": ("real", "wire energy, either way [kWh]; null not believed"),
         "energy_kwh_hi": ("real", "wire energy, either way, high [kWh]; null not believed"),

@@ -16,6 +16,8 @@ from pathlib import Path
 import polars as pl
 
 from pumpledger.accounting.loading import WEEKS_BACK
+from pumpledger.claims.papers import FILE as PAPERS
+from pumpledger.claims.past import FILE as CLAIM_LOG
 from pumpledger.engine.database import Database, resource_folder
 from pumpledger.engine.lake import Lake
 from pumpledger.engine.tables import Table
@@ -37,6 +39,8 @@ from pumpledger.verdicts.corrections import corrected, corrections, of_source, p
 from pumpledger.verdicts.store import Decisions, read_decisions
 from pumpledger.workspace import Workspace, write_whole
 
+_NO_REGISTER = {ACTION_LOG, CLAIM_LOG, PAPERS}
+"""What is said of actions and of claims moves no number of a review."""
 _LEAST_HOURS = 24
 """A week with less between its first and last reading waits for more."""
 
@@ -229,7 +233,7 @@ class Session:
         # What is said about actions is for the newest review; the others stay as they were when it was said.
         said = [*map(str, self.problems()), *map(repr, self.events)] if newest else []
         return hashlib.sha256(
-            json.dumps([_code_digest(), self._register_digest, near, readings, said]).encode()
+            json.dumps([code_digest(), self._register_digest, near, readings, said]).encode()
         ).hexdigest()
 
     @property
@@ -244,7 +248,7 @@ class Session:
         folder = self.workspace.folder
         files = [
             folder / "fleet.toml",
-            *sorted(path for path in folder.glob("*.csv") if path.name != ACTION_LOG),
+            *sorted(path for path in folder.glob("*.csv") if path.name not in _NO_REGISTER),
             *sorted(folder.glob("tariffs/*.toml")),
             *sorted(folder.glob("tariffs/*.json")),
             *sorted(folder.glob("weather/*.csv")),
@@ -257,7 +261,8 @@ class Session:
 
 
 @cache
-def _code_digest() -> str:
+def code_digest() -> str:
+    """SHA-256 of all code, queries, templates and expectations."""
     digest = hashlib.sha256()
     package = Path(__file__).resolve().parent.parent
     for root, patterns in (
