@@ -17,6 +17,8 @@ import click
 from pumpledger.problems import FleetError, Problem, printable
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from pumpledger.intake.progress import Progress
 
 _WORTH_A_BAR = 20_000_000
@@ -370,6 +372,37 @@ def propose(fleet: Path, page: Path | None, adopt: str | None, by: str, **asked:
     if page is not None:
         proposing.write_page(page, offers)
         click.echo(f"Cards: {page}")
+
+
+@commands.command()
+@_FLEET
+@click.option(
+    "--programme", default="", metavar="P", help="Utility programme: programmes/P.toml of FLEET, or a shipped one."
+)
+@click.option("--site", "sites", multiple=True, metavar="S", help="Site to claim for. May be given again.")
+@click.option("--all", "every", is_flag=True, help="Every site of the register.")
+@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD", help="First local day.")
+@click.option("--to", "last", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD", help="Last local day.")
+@click.option("--prepared-by", default="", metavar="NAME", help="Who prepares the claim; printed on its cover alone.")
+@click.option("--reviewed-by", default="", metavar="NAME", help="Who reviews it; another person.")
+@click.option("--withdraw", metavar="ID", help="The claim is not sent: its days may be claimed by another.")
+def claim(fleet: Path, programme: str, sites: tuple[str, ...], every: bool, first: datetime | None,
+          last: datetime | None, prepared_by: str, reviewed_by: str, withdraw: str | None) -> None:  # fmt: skip
+    """Make the claim of a site of FLEET for a utility's programme, from reviewed weeks: the list of what a reviewer asks
+    for, the totals, and the tables behind them in FLEET/reports/claims."""
+    from pumpledger.orchestration.claiming import Asked, make_claims, withdraw_claim
+
+    if withdraw is not None:
+        line = withdraw_claim(fleet, withdraw)
+        click.echo(printable(f"{line.claim_id} withdrawn ({line.site_id}, {line.first_day} to {line.last_day})"))
+        return
+    if first is None or last is None:
+        raise click.UsageError("--from and --to say which local days are claimed")
+    if every == bool(sites):
+        raise click.UsageError("name sites with --site, or take all with --all")
+    asked = Asked(first.date(), last.date(), sites, programme, prepared_by, reviewed_by)
+    for text in make_claims(fleet, asked):
+        click.echo(printable(text))
 
 
 def main() -> None:

@@ -5,6 +5,7 @@ Belongs here: the frame around `claims`: session, lock, folder, messages, and th
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -15,15 +16,20 @@ import polars as pl
 
 from pumpledger import __version__
 from pumpledger.claims.assemble import Around, assemble
+from pumpledger.claims.batch import batch_rows, portfolio_rows, sampling_plan
 from pumpledger.claims.data import CLAIM_EXPORTS, ClaimData
 from pumpledger.claims.papers import read_papers
 from pumpledger.claims.past import Line, add_claims, read_claims
 from pumpledger.claims.period import load_period
 from pumpledger.claims.programme import find_programme
 from pumpledger.claims.programme_data import Programme
+from pumpledger.claims.said import batch_lines, claim_lines
+from pumpledger.claims.tables_csv import write_claim_tables
 from pumpledger.intake.ledger import moment
 from pumpledger.orchestration.session import Session, code_digest
 from pumpledger.problems import FleetError, Problem
+from pumpledger.reports.csv_tables import csv_bytes
+from pumpledger.workspace import Workspace, write_whole
 
 MOST_DAYS = 1100
 """Three years: a longer period is a slip of the keys."""
@@ -43,11 +49,10 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Claims:
-    """The claims of one call, with their terms of uncertainty by quantity, for sums over several."""
+    """The claims of one call, and what is wrong with papers."""
 
     programme: Programme | None
     found: tuple[ClaimData, ...]
-    terms: dict[str, list]
     problems: tuple[Problem, ...]
 
 
@@ -73,7 +78,7 @@ def compute_claims(session: Session, asked: Asked) -> Claims:
         reviewed_by=asked.reviewed_by,
     )  # fmt: skip
     found = tuple(assemble(period, site, programme, around) for site in sites)
-    return Claims(programme, found, period.terms, tuple(problems))
+    return Claims(programme, found, tuple(problems))
 
 
 def _sites(session: Session, asked: Asked) -> list[str]:
@@ -136,16 +141,54 @@ def keep(session: Session, claims: Sequence[ClaimData]) -> list[Line]:
 
 
 def withdraw_claim(folder: Path, name: str) -> Line:
-    """Say in ``claims.csv`` that the claim is not sent, so that its days may be claimed. Hold the fleet's lock.
+    """Say in ``claims.csv`` that the claim is not sent, so that its days may be claimed.
 
     Raises:
         FleetError: there is no such claim.
     """
-    for line in read_claims(folder):
-        if line.claim_id == name:
+    with Workspace(folder).lock():
+        line = next((line for line in read_claims(folder) if line.claim_id == name), None)
+        if line is not None:
             gone = Line(
                 line.claim_id, line.programme, line.site_id, line.first_day, line.last_day, "withdrawn", line.raw_kwh
             )
             add_claims(folder, [gone])
             return gone
     raise FleetError(Problem("claim_unknown", f"there is no claim {name!r}", file="claims.csv"))
+
+
+def make_claims(folder: Path, asked: Asked) -> Iterator[str]:
+    """Compute the claims, write each to its own folder and several to a folder of the batch too, keep them in
+    ``claims.csv``; give the lines to print.
+
+    Raises:
+        FleetError: the fleet, the period, a site or the programme cannot be used, or another run holds the fleet.
+    """
+    session = Session(folder)
+    with session.workspace.lock():
+        made = compute_claims(session, asked)
+        for claim in made.found:
+            write_claim_tables(claim_folder(session, claim), claim)
+        several = len(made.found) > 1 or not asked.sites
+        plan = sampling_plan(made.found, made.programme)
+        sums = portfolio_rows(made.found)
+        if several:
+            frames = {"batch": batch_rows(made.found, plan), "portfolio": sums, "sampling": plan}
+            batch = session.workspace.reports / "claims" / batch_id(made.found)
+            for name, frame in frames.items():
+                write_whole(batch / f"{name}.csv", csv_bytes(frame))
+        added = keep(session, made.found)
+    yield from (f"note: {problem}" for problem in made.problems)
+    if several:
+        yield from batch_lines(made.found, sums, plan)
+        yield f"Written to {batch} and, a folder each, beside it."
+    else:
+        yield from claim_lines(made.found[0])
+        yield f"Written to {claim_folder(session, made.found[0])}"
+    if added:
+        yield f"Kept in claims.csv: {len(added)} {'line' if len(added) == 1 else 'lines'}."
+
+
+def batch_id(claims: Sequence[ClaimData]) -> str:
+    """``b-`` and 10 hexadecimal digits: the same for the same claims."""
+    return "b-" + hashlib.sha256(" ".join(claim.claim_id for claim in claims).encode()).hexdigest()[:10]
