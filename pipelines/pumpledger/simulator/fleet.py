@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from pumpledger.simulator.claim_papers import write_claim_files
 from pumpledger.simulator.conditions import hard_conditions
 from pumpledger.simulator.errors import curve_head_factor, head_spread_of_a_make
 from pumpledger.simulator.exports import SHAPES, Row
@@ -101,6 +102,7 @@ def make_fleet(
         write_register(folder, fleet, horizon, seed, lambda make: curve_head_factor(seed, make))
     else:
         write_register(folder, fleet, horizon, seed)
+    write_claim_files(folder, fleet, horizon)
     write_weather(folder, stations.values())
     write_truth(folder, fleet, traces, exports, horizon)
     write_savings_truth(folder, fleet, traces, horizon)
