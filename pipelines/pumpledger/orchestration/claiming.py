@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -146,15 +146,13 @@ def withdraw_claim(folder: Path, name: str) -> Line:
     Raises:
         FleetError: there is no such claim.
     """
+    line = next((line for line in read_claims(folder) if line.claim_id == name), None)
+    if line is None:
+        raise FleetError(Problem("claim_unknown", f"there is no claim {name!r}", file="claims.csv"))
+    gone = replace(line, state="withdrawn")
     with Workspace(folder).lock():
-        line = next((line for line in read_claims(folder) if line.claim_id == name), None)
-        if line is not None:
-            gone = Line(
-                line.claim_id, line.programme, line.site_id, line.first_day, line.last_day, "withdrawn", line.raw_kwh
-            )
-            add_claims(folder, [gone])
-            return gone
-    raise FleetError(Problem("claim_unknown", f"there is no claim {name!r}", file="claims.csv"))
+        add_claims(folder, [gone])
+    return gone
 
 
 def make_claims(folder: Path, asked: Asked) -> Iterator[str]:
@@ -165,6 +163,7 @@ def make_claims(folder: Path, asked: Asked) -> Iterator[str]:
         FleetError: the fleet, the period, a site or the programme cannot be used, or another run holds the fleet.
     """
     session = Session(folder)
+    _ = session.register  # before the lock, which would be a file in a folder that is none
     with session.workspace.lock():
         made = compute_claims(session, asked)
         for claim in made.found:
