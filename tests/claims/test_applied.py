@@ -10,7 +10,7 @@ import pytest
 from pumpledger.claims.applied import Facts, Missing, ineligible, look_up, results
 from pumpledger.claims.formulas import Inputs
 from pumpledger.claims.programme import find_programme
-from pumpledger.claims.programme_data import Formula
+from pumpledger.claims.programme_data import Eligible, Formula
 
 EXAMPLE = find_programme(Path("nowhere"), "peak_capacity_example")
 NOTHING = Inputs(None, None, None, 0, None, None, None)
@@ -80,6 +80,16 @@ def test_conditions_at_their_edges(pump: dict[str, object], site: dict[str, obje
     # Facts 5.2: at least 4.5 stars, 3 years, 100 to 2500 W exclusive, domestic [READ].
     known = Facts({"pool_volume_m3": 25.0, "pool_class": "residential"} | site, (PUMP | pump,))
     assert (ineligible(EXAMPLE, known) == []) is holds
+
+
+@pytest.mark.parametrize(
+    ("model", "holds"), [("Made-up 3", True), ("MADE-UP  3", True), ("Made-up 30", False), (None, False)]
+)
+def test_a_model_is_on_the_programmes_list_or_not(model: str | None, holds: bool) -> None:
+    listed = replace(EXAMPLE, eligible=(Eligible("model", one_of=("Made-up 2", "Made-up 3")),))
+    found = ineligible(listed, facts(model=model))
+    assert (found == []) is holds
+    assert all(state == "missing" and ("one of the 2" in said or "not entered" in said) for state, said in found)
 
 
 def test_a_cap_holds_the_paid_result_and_says_so() -> None:

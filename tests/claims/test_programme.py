@@ -132,6 +132,24 @@ def test_one_fault_is_told_with_its_place(tmp_path: Path, old: str, new: str, sa
     assert (text.splitlines()[at - 1].strip() if at else "").startswith(line) and bool(at) is bool(line)
 
 
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('field = "model"\none_of = ["A", "B"]', ""),
+        ('field = "pool_class"\nequals = "residential"', ""),
+        ('field = "model"\nleast = 3', "compared with equals or with one_of"),
+        ('field = "label_rating"\nequals = "5"', "compared with equals or with one_of"),
+        ('field = "label_rating"', "says nothing of the field"),
+        ('field = "nameplate_power"\nleast = 3', "given in"),
+        ('field = "colour"\nequals = "x"', "colour"),
+    ],
+)
+def test_a_condition_fits_its_field(tmp_path: Path, line: str, said: str) -> None:
+    found, problems = _read(tmp_path, f"{GOOD}\n[[eligible]]\n{line}\n")
+    assert (found is None) is bool(said)
+    assert [said in str(problem) for problem in problems] == ([True] if said else [])
+
+
 @given(st.one_of(st.binary(max_size=200), st.text(max_size=200).map(str.encode)))
 def test_any_bytes_are_refused_with_words(tmp_path_factory: pytest.TempPathFactory, raw: bytes) -> None:
     found, problems = _read(tmp_path_factory.mktemp("p"), raw)

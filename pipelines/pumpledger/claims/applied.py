@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from pumpledger.claims.data import ProgrammeResult
 from pumpledger.claims.formulas import FORMULAS, Inputs
+from pumpledger.claims.papers import alike
 from pumpledger.claims.programme_data import BandTable, Eligible, Formula, Programme
 from pumpledger.units import convert
 
@@ -21,6 +22,7 @@ _HELD = {
     "label_rating": ("label_rating", ""),
     "warranty_years": ("warranty_years", ""),
     "pool_class": ("pool_class", ""),
+    "model": ("model", ""),
 }
 
 
@@ -145,7 +147,7 @@ def ineligible(programme: Programme, facts: Facts) -> list[tuple[str, str]]:
 
 def _holds(item: Eligible, value: float | str) -> bool:
     if isinstance(value, str):
-        return value == item.equals
+        return any(alike(value, wanted) for wanted in (item.one_of or (item.equals,)))
     return (
         (item.least is None or value >= item.least)
         and (item.most is None or value <= item.most)
@@ -155,6 +157,8 @@ def _holds(item: Eligible, value: float | str) -> bool:
 
 
 def _asked(item: Eligible) -> str:
+    if item.one_of:
+        return f"one of the {len(item.one_of)} in its list"
     if item.equals:
         return item.equals
     limits = (("at least", item.least), ("at most", item.most), ("more than", item.above), ("less than", item.below))

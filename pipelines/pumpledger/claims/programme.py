@@ -134,7 +134,9 @@ def _programme(content: dict[str, Any], key: str, shown: str, digest: str) -> Pr
             for item in content["formula"]
         ),
         tables={item["name"]: _table(item) for item in content.get("table", [])},
-        eligible=tuple(Eligible(**item) for item in content.get("eligible", [])),
+        eligible=tuple(
+            Eligible(**{**item, "one_of": tuple(item.get("one_of", ()))}) for item in content.get("eligible", [])
+        ),
         baseline_evidence=tuple(content["baseline"].get("evidence", ())),
         baseline_rule=content["baseline"]["rule"],
         least_day_coverage=float(complete.get("least_day_coverage", 0.9)),

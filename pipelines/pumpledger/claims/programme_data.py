@@ -62,7 +62,7 @@ class PeakWindow:
 @dataclass(frozen=True, slots=True)
 class Eligible:
     """What a field of the register must be for the programme: within bounds, exclusive where ``above`` or ``below``,
-    or equal to the text ``equals``."""
+    equal to the text ``equals``, or one of the texts ``one_of``."""
 
     field: str
     unit: str = ""
@@ -71,6 +71,7 @@ class Eligible:
     above: float | None = None
     below: float | None = None
     equals: str = ""
+    one_of: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

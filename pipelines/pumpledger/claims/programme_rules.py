@@ -23,7 +23,9 @@ _UNITS = {
     "label_rating": ("",),
     "warranty_years": ("",),
     "pool_class": ("",),
+    "model": ("",),
 }
+_TEXTS = ("pool_class", "model")
 
 
 def broken_rules(content: dict[str, Any]) -> list[Fault]:
@@ -143,11 +145,12 @@ def _bands(bands: list[dict[str, Any]], where: list[str | int], columned: bool) 
 
 def _eligible(_: dict[str, Any], items: list[dict[str, Any]]) -> Iterator[Fault]:
     for n, item in enumerate(items):
-        tests = [name for name in ("least", "most", "above", "below", "equals") if name in item]
+        tests = [name for name in ("least", "most", "above", "below", "equals", "one_of") if name in item]
         allowed = _UNITS.get(str(item.get("field")), ("",))
         if not tests:
-            yield ["eligible", n], "says nothing of the field; give least, most, above, below or equals"
-        if (item.get("field") == "pool_class") is not (tests == ["equals"]) and tests:
-            yield ["eligible", n], "pool_class is compared with equals alone, and every other field with numbers"
+            yield ["eligible", n], "says nothing of the field; give least, most, above, below, equals or one_of"
+        elif (item.get("field") in _TEXTS) is not (tests in (["equals"], ["one_of"])):
+            said = "are compared with equals or with one_of, and every other field with numbers"
+            yield ["eligible", n], f"{' and '.join(_TEXTS)} {said}"
         if item.get("unit", "") not in allowed:
             yield ["eligible", n, "unit"], f"{item.get('field')} is given in {' or '.join(map(repr, allowed))}"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import date
 
 import polars as pl
 
@@ -22,6 +23,8 @@ from pumpledger.claims.uncertainty import MOST_68
 
 MET, MISSING, DOUBTFUL = "met", "missing", "doubtful"
 YEAR = 365
+MOST_SHORT_SHARE = 0.1
+"""More days than this filtered too little, and the service was not kept: a starting value, no source."""
 NOT_SUPPLIED = "programme parameters not supplied"
 
 
@@ -45,7 +48,7 @@ class Known:
     fleet_units: str
     prepared_by: str
     reviewed_by: str
-    first_day: object
+    first_day: date
     season: str
 
 
@@ -213,7 +216,7 @@ def _service(k: Known) -> Iterator[Row]:
     fix = "sites.csv, required_turnovers; a flow reading in visits.csv; or the plan"
     if short:
         said = f"filtered less than required on {short} of {k.totals.days} days, which are left out"
-        yield name, MISSING if short * 10 > k.totals.days else DOUBTFUL, said, fix
+        yield name, MISSING if short > MOST_SHORT_SHARE * k.totals.days else DOUBTFUL, said, fix
     elif unshown:
         yield (
             name,
