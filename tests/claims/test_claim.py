@@ -274,3 +274,31 @@ def test_hostile_papers_are_text(fleet: Path) -> None:
     broken = compute_claims(Session(fleet), Asked(FIRST, LAST, ("H1",), "rebate"))
     assert [problem.line for problem in broken.problems] == [2]
     assert "serial" in missing(broken.found[0])
+
+
+def test_a_period_without_any_review_claims_nothing(fleet: Path) -> None:
+    claim = claim_of(fleet, date(2027, 1, 4), date(2027, 1, 10))
+    t = claim.totals
+    assert (t.days, t.counted_days, t.raw, t.equal, t.uncertainty_90, t.measured_peak_kw) == (
+        7,
+        0,
+        None,
+        None,
+        None,
+        None,
+    )
+    assert {"programme result", "reviews", "days that count", "saving"} <= set(missing(claim))
+    assert claim.days["state"].unique().to_list() == ["not reviewed"]
+    assert claim.exclusions["excluded_min"].to_list() == [1440.0] * 7
+    assert claim.exports.is_empty()
+
+
+def test_a_year_of_days_has_no_label_of_a_part(fleet: Path) -> None:
+    year = claim_of(fleet, date(2026, 10, 19), date(2027, 10, 18))
+    assert year.totals.days == 365
+    assert not any("part of a year" in label for label in year.labels)
+    part = claim_of(fleet, date(2026, 10, 19), date(2027, 10, 17))
+    assert any("No figure is scaled to a year" in label for label in part.labels)
+    for claim in (year, part):
+        assert claim.totals.raw is not None
+        assert claim.totals.raw.mid == pytest.approx(COUNTED * 10.4)
