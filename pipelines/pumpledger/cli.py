@@ -103,6 +103,19 @@ def check(fleet: Path, csv: Path | None) -> None:
 
 
 @commands.command()
+@click.argument("packet", type=click.Path(exists=True, file_okay=False, path_type=Path))
+def verify(packet: Path) -> None:
+    """Check a claim's PACKET: every file by its manifest, every figure by working it out anew from the packet's own
+    exports, to the watt-hour."""
+    from pumpledger.orchestration.verifying import run_verify
+
+    verified = run_verify(packet)
+    for line in (*verified.said, *verified.differing, f"The packet {'holds' if verified.holds else 'does NOT hold'}."):
+        click.echo(printable(line))
+    sys.exit(0 if verified.holds else 1)
+
+
+@commands.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--sites", default=28, show_default=True, type=click.IntRange(24, 5000), help="Number of sites.")
 @click.option("--weeks", default=2, show_default=True, type=click.IntRange(1, 60), help="Number of ISO weeks.")
@@ -385,9 +398,10 @@ def propose(fleet: Path, page: Path | None, adopt: str | None, by: str, **asked:
 @click.option("--to", "last", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD", help="Last local day.")
 @click.option("--prepared-by", default="", metavar="NAME", help="Who prepares the claim; printed on its cover alone.")
 @click.option("--reviewed-by", default="", metavar="NAME", help="Who reviews it; another person.")
+@click.option("--redacted", is_flag=True, help="A variant without names and exports beside each packet.")
 @click.option("--withdraw", metavar="ID", help="The claim is not sent: its days may be claimed by another.")
 def claim(fleet: Path, programme: str, sites: tuple[str, ...], every: bool, first: datetime | None,
-          last: datetime | None, prepared_by: str, reviewed_by: str, withdraw: str | None) -> None:  # fmt: skip
+          last: datetime | None, prepared_by: str, reviewed_by: str, redacted: bool, withdraw: str | None) -> None:  # fmt: skip
     """Make the claim of a site of FLEET for a utility's programme, from reviewed weeks: the list of what a reviewer asks
     for, the totals, and the tables behind them in FLEET/reports/claims."""
     from pumpledger.orchestration.claiming import Asked, make_claims, withdraw_claim
@@ -401,7 +415,9 @@ def claim(fleet: Path, programme: str, sites: tuple[str, ...], every: bool, firs
     if every == bool(sites):
         raise click.UsageError("name sites with --site, or take all with --all")
     asked = Asked(first.date(), last.date(), sites, programme, prepared_by, reviewed_by)
-    for text in make_claims(fleet, asked):
+    with click.progressbar(length=100, label="Writing packets", file=sys.stderr, hidden=not sys.stderr.isatty()) as bar:
+        lines = list(make_claims(fleet, asked, redacted, lambda share: bar.update(round(100 * share) - bar.pos)))
+    for text in lines:
         click.echo(printable(text))
 
 

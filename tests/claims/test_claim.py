@@ -215,15 +215,16 @@ def test_the_same_input_gives_the_same_bytes(fleet: Path) -> None:
     asked = Asked(FIRST, LAST, ("H1",), "rebate", **PEOPLE)
     list(make_claims(fleet, asked))
     folder = fleet / "reports" / "claims" / one.claim_id
-    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
     list(make_claims(fleet, asked))
-    assert before == {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert before == {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 def test_names_and_addresses_are_for_the_cover_alone(fleet: Path) -> None:
     lines = list(make_claims(fleet, Asked(FIRST, LAST, ("H1",), "rebate", **PEOPLE)))
     folder = fleet / "reports" / "claims" / claim_of(fleet).claim_id
-    shown = "\n".join([*lines, *(p.name + p.read_text(encoding="utf-8") for p in folder.iterdir())])
+    tables = [*folder.glob("*.csv"), *folder.glob("packet/data/clean/*.csv"), folder / "packet" / "data" / "claim.json"]
+    shown = "\n".join([*lines, *(path.name + path.read_text(encoding="utf-8") for path in tables)])
     shown += (fleet / "claims.csv").read_text(encoding="utf-8")
     for private in ("Invented Lane", "invented lane", "Made-up One", "Preparer Invented", "Reviewer Invented"):
         assert private not in shown

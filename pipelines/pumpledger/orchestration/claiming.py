@@ -6,7 +6,7 @@ Belongs here: the frame around `claims`: session, lock, folder, messages, and th
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -26,6 +26,7 @@ from pumpledger.claims.programme_data import Programme
 from pumpledger.claims.said import batch_lines, claim_lines
 from pumpledger.claims.tables_csv import write_claim_tables
 from pumpledger.intake.ledger import moment
+from pumpledger.orchestration.packing import pack
 from pumpledger.orchestration.session import Session, code_digest
 from pumpledger.problems import FleetError, Problem
 from pumpledger.reports.csv_tables import csv_bytes
@@ -155,9 +156,15 @@ def withdraw_claim(folder: Path, name: str) -> Line:
     return gone
 
 
-def make_claims(folder: Path, asked: Asked) -> Iterator[str]:
-    """Compute the claims, write each to its own folder and several to a folder of the batch too, keep them in
-    ``claims.csv``; give the lines to print.
+def make_claims(
+    folder: Path, asked: Asked, redacted: bool = False, progress: Callable[[float], None] = lambda share: None
+) -> Iterator[str]:
+    """Compute the claims, write each with its packet to its own folder and several to a folder of the batch too, keep them
+    in ``claims.csv``; give the lines to print.
+
+    Args:
+        redacted: write the variant without names and exports beside each packet.
+        progress: told the share of the claims that is written.
 
     Raises:
         FleetError: the fleet, the period, a site or the programme cannot be used, or another run holds the fleet.
@@ -166,8 +173,14 @@ def make_claims(folder: Path, asked: Asked) -> Iterator[str]:
     _ = session.register  # before the lock, which would be a file in a folder that is none
     with session.workspace.lock():
         made = compute_claims(session, asked)
-        for claim in made.found:
+        kept_back: list[Problem] = []
+        for place, claim in enumerate(made.found, 1):
             write_claim_tables(claim_folder(session, claim), claim)
+            try:
+                pack(session, claim, claim_folder(session, claim), redacted)
+            except FleetError as error:  # an export is gone: this claim has no packet, the others have
+                kept_back += error.problems
+            progress(place / len(made.found))
         several = len(made.found) > 1 or not asked.sites
         plan = sampling_plan(made.found, made.programme)
         sums = portfolio_rows(made.found)
@@ -177,7 +190,7 @@ def make_claims(folder: Path, asked: Asked) -> Iterator[str]:
             for name, frame in frames.items():
                 write_whole(batch / f"{name}.csv", csv_bytes(frame))
         added = keep(session, made.found)
-    yield from (f"note: {problem}" for problem in made.problems)
+    yield from (f"note: {problem}" for problem in (*made.problems, *dict.fromkeys(map(str, kept_back))))
     if several:
         yield from batch_lines(made.found, sums, plan)
         yield f"Written to {batch} and, a folder each, beside it."
