@@ -32,6 +32,7 @@ LAYERS = [
     "claims",
     "orchestration",
     "scoring",
+    "cli_plans_claims",
     "cli",
 ]
 """Lowest first. engine.lake and workspace belong to one layer, and so do diagnosis and planning."""
