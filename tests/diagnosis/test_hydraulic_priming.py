@@ -54,7 +54,7 @@ def test_runs_dry(minutes, share, severity) -> None:
         d2 = found["D2"]
         assert (d2["measured"], d2["days"], d2["first_day"]) == (minutes, 1, MONDAY)
         assert f"{100 * share:.0f} %" in d2["sentence"] and "from a start on" not in d2["sentence"]
-        assert "suction cover" in d2["caution"] and "licensed practice" in d2["caution"]
+        assert "suction fitting" in d2["caution"] and "licensed practice" in d2["caution"]
         assert found["dry_day"][0]["dry_min"] == minutes
         assert ("valve shut" in d2["sentence"]) == (share > 0.4)
 

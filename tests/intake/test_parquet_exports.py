@@ -263,3 +263,11 @@ def test_every_byte_that_can_be_cut_or_spoilt(fleet) -> None:
     exports = fleet.ingest().exports
     assert exports.height == 24
     assert exports.filter(pl.col("file").str.starts_with("own_cut"))["status"].unique().to_list() == ["set aside"]
+
+
+def test_a_column_whose_name_is_no_text(fleet) -> None:
+    """Byte 0x85 at the head of a name in the footer: found by mutated files, where pyarrow raises UnicodeDecodeError."""
+    own(fleet)
+    spoiled = parquet(table(STAMPS, pa.timestamp("us", "UTC"))).replace(b"pump", b"\x85ump")
+    taken = fleet.take("own_a.parquet", spoiled)
+    assert taken["status"] == "set aside" and "is not a whole Parquet file" in taken["problem"]

@@ -80,7 +80,7 @@ def _opened(export: ExportFile, path: Path) -> tuple[pa.Schema, int]:
     try:
         file = pq.ParquetFile(path)
         return file.schema_arrow, file.metadata.num_rows
-    except (pa.ArrowException, OSError) as error:
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:  # the last: a column whose name is no text
         raise Unreadable(_damaged(export, error)) from None
 
 
