@@ -37,7 +37,7 @@ def row(rule: str = "C10", site: str = "S1", **more: object) -> dict[str, object
         "last_day": date(2026, 11, 7),
         "standing_since": date(2026, 11, 4),
         "sentence": "Ran off its plan.",
-        "instruction": "",
+        "instruction": "Cancel it.",
         "caution": "",
         "probability": 0.8,
         "work_min": 10.0,

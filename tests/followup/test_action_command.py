@@ -53,7 +53,7 @@ def test_what_is_said_moves_the_list_and_only_the_newest_review_is_built_again(f
             folder,
             [
                 Words(ids["C12"], "shelved", date(2026, 11, 30), "Made-up Manager", "the owner is away"),
-                Words(ids["O3"], "rejected", None, "Made-up Technician", "features need the flow"),
+                Words(ids["O2"], "rejected", None, "Made-up Technician", "features need the flow"),
                 Words(ids["D14"], "fixed", date(2026, 11, 3), "Made-up Technician", ""),
                 Words(ids["A1"], "acknowledged", None, "Made-up Technician", ""),
                 Words(ids["D8"], "fixed", date(2026, 11, 8), "Made-up Technician", ""),
@@ -66,14 +66,14 @@ def test_what_is_said_moves_the_list_and_only_the_newest_review_is_built_again(f
     assert done.returncode == 0 and f"built {WEEK}." in done.stdout
     after, states = actions(folder), Lake(folder / "lake").read(ACTION_STATES, WEEK)
     told = {row["action_id"]: row["state"] for row in states.iter_rows(named=True)}
-    assert told[ids["C12"]] == "shelved" and told[ids["O3"]] == "rejected" and told[ids["A1"]] == "acknowledged"
+    assert told[ids["C12"]] == "shelved" and told[ids["O2"]] == "rejected" and told[ids["A1"]] == "acknowledged"
     assert told[ids["D14"]] == "returned"  # its minutes below the minimum went on after the day
     assert told[ids["D8"]] == "marked fixed"  # no day after it is in the log yet
     assert after["D14"]["state"] == "returned" and after["A1"]["state"] == "acknowledged"
-    for rule in ("C12", "O3", "D8"):
+    for rule in ("C12", "O2", "D8"):
         assert ids[rule] not in {row["action_id"] for row in after.values()}
     outcomes = {row["rule_id"]: row for row in Lake(folder / "lake").read(RULE_OUTCOMES, WEEK).iter_rows(named=True)}
-    assert outcomes["O3"]["rejected"] == 1 and outcomes["D14"]["returned"] == 1
+    assert outcomes["O2"]["rejected"] == 1 and outcomes["D14"]["returned"] == 1
     page = (folder / "reports" / WEEK / "index.html").read_text()
     for words in (
         "Marked fixed, and seen again",
