@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from pumpledger.claims.measured import median_interval, power_by_speed
 from pumpledger.engine.account_tables import LEVELS
@@ -16,7 +17,6 @@ from pumpledger.engine.account_tables import LEVELS
 
 @pytest.mark.parametrize("n", [5, 6, 10, 28, 100, 365])
 def test_the_interval_is_scipys(n: int) -> None:
-    stats = pytest.importorskip("scipy.stats")
     values = [float(v * v) for v in range(n)]
     expected = stats.quantile_test(values, p=0.5).confidence_interval(0.9)
     assert median_interval(values) == (expected.low, expected.high)

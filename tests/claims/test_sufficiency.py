@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import warnings
 
+import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -67,10 +69,8 @@ def test_a_month_needs_its_neighbours() -> None:
 
 def _library_takes(days: int, missing: int) -> bool:
     """What opendsm (version 1.2) says of a year of daily values with ``missing`` of them absent inside it."""
-    np, pd = pytest.importorskip("numpy"), pytest.importorskip("pandas")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        pytest.importorskip("opendsm")
         from opendsm.eemeter.common.data_settings import BaseSufficiencySettings
         from opendsm.eemeter.common.sufficiency_criteria import DailySufficiencyCriteria
 

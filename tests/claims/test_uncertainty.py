@@ -6,8 +6,10 @@ import math
 import warnings
 
 import pytest
+import uncertainties
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from pumpledger.claims.uncertainty import (
     T_68,
@@ -66,7 +68,7 @@ def test_the_error_band_is_opendsms_but_for_its_own_factor(reporting_days: int, 
     # opendsm has a polynomial of the months in place of the Guideline's 1.26; all else is the same formula.
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        derivatives = pytest.importorskip("opendsm.eemeter.models.hourly_caltrack.derivatives")
+        from opendsm.eemeter.models.hourly_caltrack import derivatives
     days, mean, cv, months = 300, 14.0, 0.17, reporting_days / 30
     expected = derivatives._compute_fsu_error(
         t_stat=T_90,
@@ -95,7 +97,6 @@ def test_more_days_never_tell_less(cv: float, rho: float, before: int, after: in
 
 
 def test_the_points_are_those_of_the_normal_distribution() -> None:
-    stats = pytest.importorskip("scipy.stats")
     assert at_68(T_90) == pytest.approx(stats.norm.ppf(0.84), abs=6e-3)
     assert stats.norm.ppf(0.95) == pytest.approx(T_90, abs=2e-4)
     assert stats.norm.ppf(0.975) == pytest.approx(T_95, abs=1e-4)
@@ -131,7 +132,6 @@ def test_the_weeks_of_one_site_add_straight() -> None:
 
 
 def test_quadrature_agrees_with_the_package_uncertainties() -> None:
-    uncertainties = pytest.importorskip("uncertainties")
     terms = [Term("A", "baseline", "", 12.0, 12.0), Term("B", "baseline", "", 5.0, 5.0)]
     common = [Term(s, "meter", "energy meters", 3.0, 3.0) for s in "AB"]
     meter = uncertainties.ufloat(0, 1)
