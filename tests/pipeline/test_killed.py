@@ -5,6 +5,7 @@ A small seeded number of the kills of `tests/fuzz/kill_moments.py`; all of them 
 
 from __future__ import annotations
 
+import os
 import random
 import signal
 import subprocess
@@ -81,14 +82,17 @@ def test_the_second_of_two_runs_gets_a_message_and_does_nothing(tmp_path: Path) 
                 break
             time.sleep(0.01)
         first.send_signal(signal.SIGSTOP)
-        before = tree(folder)
-        second = subprocess.run(
-            [COMMAND, "review", str(folder)], capture_output=True, text=True, check=False, timeout=60
-        )
-        assert second.returncode == 2 and "another run holds" in second.stderr and "wait for it to end" in second.stderr
-        after = tree(folder)
-        del before[".lock"], after[".lock"]  # opening it for the try is all that the second does
-        assert after == before
-        first.send_signal(signal.SIGKILL)
+        os.waitpid(first.pid, os.WUNTRACED)  # every thread of it stands still only then
+        try:
+            before = tree(folder)
+            second = subprocess.run(
+                [COMMAND, "review", str(folder)], capture_output=True, text=True, check=False, timeout=60
+            )
+            after = tree(folder)
+        finally:
+            first.send_signal(signal.SIGKILL)  # a stopped process would be waited for without end
+    assert second.returncode == 2 and "another run holds" in second.stderr and "wait for it to end" in second.stderr
+    del before[".lock"], after[".lock"]  # opening it for the try is all that the second does
+    assert after == before
     done = subprocess.run([COMMAND, "review", str(folder)], capture_output=True, text=True, check=False, timeout=300)
     assert done.returncode == 1 and "Taken" in done.stdout
