@@ -80,7 +80,7 @@ def _first(right: Share) -> str:
     lo, hi = right.interval
     return (
         f"The first {FIRST_ACTIONS} actions of a week: {right.share:.1%} of {right.of:,} are true "
-        f"({lo:.1%} to {hi:.1%}; aim 90%)."
+        f"({lo:.1%} to {hi:.1%}; aim 95%)."
     )
 
 
