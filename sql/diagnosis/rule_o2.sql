@@ -1,30 +1,13 @@
 -- O2, filters far more than needed: even the low bound of the turnovers stands far above the required number, and the
 --   plan to key in saves more than a change is worth.
--- grain: one site that is no public pool. inputs: site_fact, site_day, pump_fact, best_plan, span, visit.
+-- grain: one site that is no public pool. inputs: site_fact, site_day, site_plan, spending_excused, visit.
 -- parameters: $ratio (to the required turnovers), $days (of the week), $churn_share (of what is spent), $money_limit
 --   [currency per week], $kwh_limit [kWh per week], $opening_days (days after an opening). columns: those of EVIDENCE
 --   that it fills.
 -- A public pool gets no advice to filter less. Days that freeze protection or work on record explains, and the weeks
 --   after an opening, are not judged. Without turnovers the question is O1's, and is not asked twice.
-with plans as (
-    select f.site_id, count(b.speed_rpm) = count(*) as planned, count(b.cost_day) = count(*) as priced,
-        sum(b.energy_kwh_day order by f.pump_id) as plan_kwh, sum(b.cost_day order by f.pump_id) as plan_cost,
-        string_agg(distinct b.withheld, '; ' order by b.withheld) filter (b.speed_rpm is null and b.withheld <> '')
-            as withheld
-    from pump_fact as f
-    left join best_plan as b using (pump_id)
-    group by f.site_id
-),
-explained as (
-    select site_id, day_local
-    from span
-    where cause = 'freeze protection'
-    group by site_id, day_local
-    having sum(duration_min order by start_utc) >= 30
-    union
-    select site_id, day_local
-    from visit
-    where work in ('agreed override', 'vacuum', 'backwash', 'commissioning', 'repair')
+with explained as (
+    from spending_excused
     union
     select d.site_id, d.day_local
     from site_day as d
@@ -48,7 +31,7 @@ counted as (
         7 * avg(l.energy_kwh - p.plan_kwh order by l.day_local) as saved_kwh,
         7 * avg(l.cost - p.plan_cost order by l.day_local) as saved_cost
     from plenty as l
-    join plans as p using (site_id)
+    join site_plan as p using (site_id)
     group by l.site_id, l.component
     having count(*) >= $days
 ),

@@ -1,38 +1,17 @@
 -- O3, costs more than it has to: the week's days against the site's own simple best plan, in money where there is a
 --   tariff, else in kWh.
--- grain: one site. inputs: site_fact, site_day, pump_fact, best_plan, span, visit.
+-- grain: one site. inputs: site_fact, site_day, site_plan, spending_excused.
 -- Days that freeze protection or work on record explains are not judged: minutes explained once are not used again.
 -- parameters: $excess (share), $money_limit [currency per week], $kwh_limit [kWh per week], $days (of 7). columns:
 --   those of EVIDENCE that it fills.
-with plans as (
-    select f.site_id, count(b.speed_rpm) = count(*) as planned, count(b.cost_day) = count(*) as priced,
-        sum(b.energy_kwh_day order by pump_id) as plan_kwh,
-        sum(b.cost_day order by pump_id) as plan_cost,
-        string_agg(distinct b.withheld, '; ' order by b.withheld) filter (b.speed_rpm is null and b.withheld <> '')
-            as withheld
-    from pump_fact as f
-    left join best_plan as b using (pump_id)
-    group by f.site_id
-),
-explained as (
-    select site_id, day_local
-    from span
-    where cause = 'freeze protection'
-    group by site_id, day_local
-    having sum(duration_min order by start_utc) >= 30
-    union
-    select site_id, day_local
-    from visit
-    where work in ('agreed override', 'vacuum', 'backwash', 'commissioning', 'repair')
-),
-compared as (
+with compared as (
     select d.site_id, d.day_local, p.priced,
         case when p.priced then d.cost else d.energy_kwh end as spent, case when p.priced
             then p.plan_cost else p.plan_kwh end as needed,
         d.energy_kwh - p.plan_kwh as excess_kwh
     from site_day as d
-    join plans as p using (site_id)
-    anti join explained as e on e.site_id = d.site_id and e.day_local = d.day_local
+    join site_plan as p using (site_id)
+    anti join spending_excused as e on e.site_id = d.site_id and e.day_local = d.day_local
     where p.planned
 ),
 judged as (
@@ -46,7 +25,7 @@ judged as (
         7 * avg(c.spent - c.needed order by c.day_local) as excess_week,
         7 * avg(c.excess_kwh order by c.day_local) as excess_kwh_week
     from site_fact as f
-    join plans as p using (site_id)
+    join site_plan as p using (site_id)
     left join compared as c using (site_id)
     group by f.site_id, f.component, p.planned, p.priced, p.withheld
 ),

@@ -75,6 +75,8 @@ def prepare(db: Database, week_end: date, values: Parameters, parameters: Parame
     struck_days(db, parameters)
     db.build("site_day", "diagnosis/site_day")
     db.build("site_fact", "diagnosis/site_fact")
+    db.build("site_plan", "diagnosis/site_plan")
+    db.build("spending_excused", "diagnosis/spending_excused")
     db.load("freed_level", freed_levels(db))
 
     read_clocks(db, values)
