@@ -209,8 +209,9 @@ def test_commissioned_points_without_a_curve_reach_between_the_speeds_read_only(
     found = build({"curve": None}, *points)
     assert flow(found, 1200) == pytest.approx(5) and flow(found, 1800) == pytest.approx(8)
     assert flow(found, 1175) is None and flow(found, 2425) is None and flow(found, 0) == 0
-    share = lambda speed: (flow(found, speed, "hi") - flow(found, speed, "lo")) / 2 / flow(found, speed)  # noqa: E731
-    assert share(1200) == pytest.approx(0.05) and share(1800) == pytest.approx(np.hypot(0.05, 0.05))
+    below = lambda speed: 1 - flow(found, speed, "lo") / flow(found, speed)  # noqa: E731
+    read = 0.015 + np.hypot(0.04, 0.0135)
+    assert below(1200) == pytest.approx(read) and below(1800) == pytest.approx(np.hypot(read, 0.05))
     falling = build({"curve": None}, points[0], points[1] | {"flow_m3h": 4.0})
     assert "do not rise" in falling.problems[0].sentence and fact(falling, "flow_source") == "none"
     assert fact(build({"curve": None}, points[0]), "flow_source") == "none"

@@ -20,9 +20,11 @@ from pumpledger.hydraulics.monte_carlo import (
 from pumpledger.hydraulics.operating_point import flows, zero_flow_speed_rpm
 from pumpledger.hydraulics.pump import PumpCurve
 from pumpledger.hydraulics.system import SystemCurve
+from pumpledger.hydraulics.uncertainty import COMMISSIONED_FLOW, FILTER_DUE, FLOW_METER, Sides
 
 FLOWS = np.linspace(0, 28, 8)
 PUMP = PumpCurve(3450, tuple(FLOWS), tuple(18 - 15 * (FLOWS / 30) ** 2))
+FIVE = Sides(0.05, 0.05)
 SPEEDS = np.arange(0, 3451, 25.0)
 
 
@@ -50,8 +52,8 @@ def test_the_two_ways_agree_where_first_order_may_be_used(static_m: float) -> No
     """Well above the zero-flow speed and near the speed read both half-widths agree within a tenth of themselves plus
     0.5 % of the flow: the rest is curvature, which only Monte Carlo sees."""
     speeds = np.arange(2000, 2801, 100.0)
-    first = flow_band(PUMP, static_m, [(2400, 11.0)], 0.05, speeds)
-    second = band_by_readings(PUMP, static_m, [(2400, 11.0)], 0.05, speeds)
+    first = flow_band(PUMP, static_m, [(2400, 11.0)], FIVE, speeds)
+    second = band_by_readings(PUMP, static_m, [(2400, 11.0)], FIVE, speeds)
     assert second[1] == pytest.approx(first[1], rel=1e-12)
     for end in (0, 2):
         assert (
@@ -60,7 +62,7 @@ def test_the_two_ways_agree_where_first_order_may_be_used(static_m: float) -> No
 
 
 def test_the_same_bytes_every_time() -> None:
-    one, two = (band_by_readings(PUMP, 1.0, [(2400, 11.0)], 0.05, SPEEDS) for _ in range(2))
+    one, two = (band_by_readings(PUMP, 1.0, [(2400, 11.0)], FIVE, SPEEDS) for _ in range(2))
     assert all((a == b).all() for a, b in zip(one, two, strict=True))
 
 
@@ -75,7 +77,7 @@ def test_laws_of_every_band(static: float, share: float, wide: float) -> None:
     if head <= static + 0.2:
         return
     bands = [
-        band_by_readings(PUMP, static, [reading], wide, SPEEDS),
+        band_by_readings(PUMP, static, [reading], Sides(wide, wide), SPEEDS),
         band_by_gauges(PUMP, static, (*reading, head), 10 * wide, SPEEDS),
         band_by_friction(PUMP, SystemCurve(static, 0.03), 1 + 10 * wide, SPEEDS),
     ]
@@ -86,7 +88,9 @@ def test_laws_of_every_band(static: float, share: float, wide: float) -> None:
         still = SPEEDS <= zero_flow_speed_rpm(PUMP, static)
         assert (mid[still] == 0).all() and (low[still] == 0).all()
     at_read = np.array([2400.0])
-    narrow, broad = (band_by_readings(PUMP, static, [reading], width, at_read) for width in (wide, 2 * wide))
+    narrow, broad = (
+        band_by_readings(PUMP, static, [reading], Sides(width, width), at_read) for width in (wide, 2 * wide)
+    )
     assert broad[2] - broad[0] >= narrow[2] - narrow[0]
 
 
@@ -100,7 +104,8 @@ def test_ninety_percent_of_true_flows_lie_within() -> None:
         true_static = max(static + max(0.1 * static, 0.2) / NINETY * generator.standard_normal(), 0)
         truth = SystemCurve(true_static, generator.uniform(0.03, 0.08))
         at_read, at_slow = flows(true_pump, truth, np.array([2400.0, 1700.0]))
-        read = at_read * (1 + 0.05 / NINETY * generator.standard_normal())
-        low, _, high = band_by_readings(PUMP, static, [(2400.0, read)], 0.05, np.array([1700.0]))
-        held.append(low[0] <= at_slow <= high[0])
+        read = at_read * (1 + FLOW_METER / NINETY * generator.standard_normal())
+        taken = 1 - generator.uniform(0, FILTER_DUE)  # clean when the flow was read, anywhere up to due since
+        low, _, high = band_by_readings(PUMP, static, [(2400.0, read)], COMMISSIONED_FLOW, np.array([1700.0]))
+        held.append(low[0] <= taken * at_slow <= high[0])
     assert 0.87 <= np.mean(held) <= 0.95

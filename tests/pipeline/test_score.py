@@ -133,13 +133,13 @@ def test_the_drawn_errors_are_as_large_as_the_stated_ones() -> None:
     assert (errors.BASELINE_FLOW, errors.CURVE_HEAD, errors.DESIGN_FLOW, errors.VISIT_POWER) == (
         uncertainty.BASELINE_FLOW,
         uncertainty.CURVE_HEAD,
-        uncertainty.CURVE_FLOW,
+        uncertainty.CURVE_FLOW.below,
         uncertainty.VISIT_POWER,
     )
     assert errors.STATIC_HEAD == uncertainty.STATIC_HEAD
     assert errors.STATIC_HEAD_LEAST_M == uncertainty.STATIC_HEAD_LEAST_M
-    # The flow meter and the filter, 3 %, make the flow read at commissioning.
-    assert math.hypot(errors.FLOW_METER, 0.03) == pytest.approx(uncertainty.COMMISSIONED_FLOW)
+    assert errors.FLOW_METER == uncertainty.FLOW_METER
+    assert uncertainty.CURVE_FLOW.below == uncertainty.CURVE_FLOW.above
     drawn = [errors.draw_errors(1, index, 0, 1.0, "nameplate") for index in range(1, 2001)]
     # Nine in ten inside; 2,000 draws scatter by sqrt(0.09 / 2000) = 0.7 %, three times that is 2 %.
     for name, half_width in (("meter", errors.METER), ("baseline_power", 0.10), ("static_head_m", 0.2)):

@@ -12,28 +12,28 @@ import numpy as np
 from pumpledger.hydraulics.operating_point import flows
 from pumpledger.hydraulics.pump import PumpCurve
 from pumpledger.hydraulics.system import SystemCurve, friction_from_reading
-from pumpledger.hydraulics.uncertainty import CURVE_HEAD, STATIC_HEAD, STATIC_HEAD_LEAST_M
+from pumpledger.hydraulics.uncertainty import CURVE_HEAD, STATIC_HEAD, STATIC_HEAD_LEAST_M, Sides
 
 
 def flow_band(
     pump: PumpCurve,
     static_head_m: float,
     readings: Sequence[tuple[float, float]],
-    flow_uncertainty: float,
+    flow_off: Sides,
     speeds_rpm: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Low, mid and high flow at each speed [m3/h].
 
     The friction is the mean over the readings. Each of three inputs is then moved both ways, the friction fitted again,
     and the flow solved again: the flow read, the pump's heads, the static head. The three are taken as independent, so
-    their deviations add in quadrature. At a speed that was read the band is about ``flow_uncertainty``; it widens away
+    their deviations add in quadrature. At a speed that was read the band is about ``flow_off``; it widens away
     from it, most of all near the zero-flow speed, where little head is left over.
 
     Args:
         pump: pump curve.
         static_head_m: height the water is lifted [m].
         readings: known points (speed [rev/min], flow [m3/h]), at least one, each on the pump curve.
-        flow_uncertainty: half-width of the flows read, share.
+        flow_off: how far the truth may lie off the flows read.
         speeds_rpm: shape (n,), speeds [rev/min].
 
     Returns:
@@ -48,7 +48,7 @@ def flow_band(
     static_off = max(STATIC_HEAD * static_head_m, STATIC_HEAD_LEAST_M)
     below, above = np.zeros_like(mid), np.zeros_like(mid)
     for moved in (
-        [(pump, static_head_m, factor) for factor in (1 - flow_uncertainty, 1 + flow_uncertainty)],
+        [(pump, static_head_m, factor) for factor in (1 - flow_off.below, 1 + flow_off.above)],
         [(pump.scaled(factor), static_head_m, 1.0) for factor in (1 - CURVE_HEAD, 1 + CURVE_HEAD)],
         [(pump, max(static_head_m + step, 0.0), 1.0) for step in (-static_off, static_off)],
     ):

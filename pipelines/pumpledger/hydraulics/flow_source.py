@@ -31,6 +31,7 @@ from pumpledger.hydraulics.uncertainty import (
     GAUGE_HEAD_M,
     PIPE_FRICTION_FACTOR,
     VISIT_FLOW,
+    Sides,
 )
 from pumpledger.problems import CurveError, Problem
 
@@ -58,7 +59,7 @@ class FlowSource:
     pump: PumpCurve | None
     static_head_m: float = 0.0
     readings: tuple[tuple[float, float], ...] = ()
-    half_width: float = 0.0
+    flow_off: Sides = Sides(0.0, 0.0)
     gauge_head_m: float | None = None
     friction: float | None = None
 
@@ -92,7 +93,7 @@ class FlowSource:
             reading = (*self.readings[0], self.gauge_head_m)
             return band_by_gauges(self.pump, self.static_head_m, reading, GAUGE_HEAD_M, speeds_rpm)
         way = flow_band if self.method == FIRST_ORDER else band_by_readings
-        return way(self.pump, self.static_head_m, self.readings, self.half_width, speeds_rpm)
+        return way(self.pump, self.static_head_m, self.readings, self.flow_off, speeds_rpm)
 
 
 def choose_flow(
@@ -252,7 +253,7 @@ def _without_curve(pump: Row, visits: list[dict[str, object]], problems: list[Pr
         f"commissioned points at {len(readings)} speeds, no pump curve: nothing is known outside "
         f"{readings[0][0]:.0f} to {readings[-1][0]:.0f} rpm"
     )
-    return FlowSource("commissioned", basis, None, readings=readings, half_width=COMMISSIONED_FLOW)
+    return FlowSource("commissioned", basis, None, readings=readings, flow_off=COMMISSIONED_FLOW)
 
 
 def _between(readings: tuple[tuple[float, float], ...], speeds_rpm: np.ndarray) -> Band:
@@ -261,8 +262,8 @@ def _between(readings: tuple[tuple[float, float], ...], speeds_rpm: np.ndarray) 
     mid = np.interp(speeds_rpm, known, values, left=np.nan, right=np.nan)
     left = np.clip(np.searchsorted(known, speeds_rpm, side="right") - 1, 0, known.size - 2)
     share = (speeds_rpm - known[left]) / (known[left + 1] - known[left])
-    half = np.hypot(COMMISSIONED_FLOW, BETWEEN_SPEEDS * 4 * share * (1 - share)) * mid
-    low, mid, high = mid - half, mid, mid + half
+    bow = BETWEEN_SPEEDS * 4 * share * (1 - share)
+    low, high = mid * (1 - np.hypot(COMMISSIONED_FLOW.below, bow)), mid * (1 + np.hypot(COMMISSIONED_FLOW.above, bow))
     still = np.asarray(speeds_rpm) == 0
     return tuple(np.where(still, 0.0, values) for values in (low, mid, high))  # type: ignore[return-value]
 

@@ -16,7 +16,7 @@ import numpy as np
 from pumpledger.hydraulics.operating_point import flows
 from pumpledger.hydraulics.pump import PumpCurve
 from pumpledger.hydraulics.system import SystemCurve, friction_from_reading
-from pumpledger.hydraulics.uncertainty import CURVE_HEAD, STATIC_HEAD, STATIC_HEAD_LEAST_M
+from pumpledger.hydraulics.uncertainty import CURVE_HEAD, STATIC_HEAD, STATIC_HEAD_LEAST_M, Sides
 
 SAMPLES = 256
 SEED = 20261026
@@ -37,17 +37,18 @@ def band_by_readings(
     pump: PumpCurve,
     static_head_m: float,
     readings: Sequence[tuple[float, float]],
-    flow_uncertainty: float,
+    flow_off: Sides,
     speeds_rpm: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Low (5 %), mid and high (95 %) flow at each speed [m3/h] from flows read; arguments as of ``flow_band``."""
     mid_friction = np.mean([friction_from_reading(pump, *reading, static_head_m) for reading in readings])
     read, factor, static = _samples(static_head_m)
+    shift, half = (flow_off.above - flow_off.below) / 2, (flow_off.above + flow_off.below) / 2
     squares, heads = pump.extended
     friction = np.zeros(SAMPLES)
     for speed_rpm, flow_m3h in readings:
         ratio = speed_rpm / pump.rated_speed_rpm
-        flow = flow_m3h * np.maximum(1 + flow_uncertainty * read, _LEAST_SHARE)
+        flow = flow_m3h * np.maximum(1 + shift + half * read, _LEAST_SHARE)
         head = factor * ratio**2 * np.interp((flow / ratio) ** 2, squares, heads)
         friction += np.maximum(head - static, 0.0) / flow**2 / len(readings)
     return _band(pump, SystemCurve(static_head_m, float(mid_friction)), (friction, factor, static), speeds_rpm)
