@@ -1,15 +1,18 @@
-"""The claim's document: read by poppler and pikepdf, which know nothing of this tool.
+"""The claim's document: read by poppler, pikepdf and outloud, which know nothing of this tool.
 
-PDF/UA is ISO 14289-1; typst checks what it can while it writes. What is asked for here is part of that standard (tagged,
-language, title shown, every figure with words, every font inside), as far as pikepdf shows it: it is no full validator.
+PDF/UA is ISO 14289-1; typst checks what it can while it writes. outloud goes through the checkpoints of the Matterhorn
+protocol for it as far as a program can judge them; three need a person (what is decoration, the order in which a page
+is read, whether words fit a picture). It is no certificate.
 """
 
 from __future__ import annotations
 
 import re
+from collections import Counter
 from datetime import date
 from pathlib import Path
 
+import outloud
 import pikepdf
 import pytest
 from hypothesis import given, settings
@@ -57,6 +60,21 @@ def test_it_is_tagged_titled_and_in_a_language_and_every_figure_has_words(packet
         assert all(str(figure.Alt).strip() for figure in figures)
         assert "/TH" in names and "/Table" in names and "/H1" in names
         assert all(page.get("/Tabs") == "/S" for page in pdf.pages)
+
+
+def test_it_passes_a_check_of_pdf_ua_by_another_hand(packet: Path, tmp_path: Path) -> None:
+    good = outloud.check(str(packet / "data" / "claim.pdf"))
+    assert not good.error and not good.errors, good.findings or good.error
+    told = Counter(checkpoint["status"] for checkpoint in good.criteria["pdfua1"])
+    print(f"PDF/UA-1, 31 checkpoints of the Matterhorn protocol by outloud {outloud.__version__}: {dict(told)}")
+    assert told.keys() <= {"pass", "not-applicable", "manual"} and told.total() == 31 and told["manual"] <= 3
+    # That the check can fail: the same document without the words of its figures.
+    with pikepdf.open(packet / "data" / "claim.pdf") as pdf:
+        for tag in structure(pdf.Root.StructTreeRoot):
+            if str(tag.S) == "/Figure":
+                del tag.Alt
+        pdf.save(tmp_path / "mute.pdf")
+    assert outloud.check(str(tmp_path / "mute.pdf"), layers=["conformance"]).verdict == "fail"
 
 
 def test_every_font_is_inside(packet: Path) -> None:
