@@ -303,3 +303,28 @@ def test_a_year_of_days_has_no_label_of_a_part(fleet: Path) -> None:
     for claim in (year, part):
         assert claim.totals.raw is not None
         assert claim.totals.raw.mid == pytest.approx(COUNTED * 10.4)
+
+
+@pytest.mark.parametrize(
+    ("within", "after", "state", "said"),
+    [
+        (90, "last day", "met", "file it by 2027-02-06"),  # 2026-11-08 and 90 days: 22 + 31 + 31 + 6
+        (68, "installation", "met", "file it by 2026-11-08"),  # 2026-09-01 and 68 days: the last day claimed itself
+        (67, "installation", "missing", "until 2026-11-07"),
+    ],
+)
+def test_a_claim_that_ends_after_the_last_day_for_filing_is_late(
+    fleet: Path, within: int, after: str, state: str, said: str
+) -> None:
+    path = fleet / "programmes" / "rebate.toml"
+    filing = f'[filing]\nwithin_days = {within}\nafter = "{after}"\n\n[install]'
+    path.write_text(path.read_text(encoding="utf-8").replace("[install]", filing), encoding="utf-8")
+    row = claim_of(fleet).ready.row(by_predicate=pl.col("requirement") == "filed in time", named=True)
+    assert row["state"] == state and said in row["sentence"]
+    if after == "installation":
+        (fleet / "claim_papers.csv").write_text(papers_text(installed_on=""), encoding="utf-8")
+        assert states(claim_of(fleet))["filed in time"] == "doubtful"
+
+
+def test_a_programme_that_sets_no_day_for_filing_is_not_asked_about(fleet: Path) -> None:
+    assert "filed in time" not in states(claim_of(fleet))

@@ -98,6 +98,7 @@ def assemble(period: Period, site_id: str, programme: Programme | None, around: 
             prepared_by=around.prepared_by,
             reviewed_by=around.reviewed_by,
             first_day=period.first_day,
+            last_day=period.last_day,
             season=str(whole["season"]),
         )
     )

@@ -150,6 +150,8 @@ def _programme(content: dict[str, Any], key: str, shown: str, digest: str) -> Pr
         reviewer_not_preparer=content.get("review", {}).get("reviewer_not_preparer", True),
         install_from=_day(install.get("from")),
         install_until=_day(install.get("until")),
+        file_within_days=content["filing"]["within_days"] if "filing" in content else None,
+        file_after=content.get("filing", {}).get("after", ""),
         sampling={name: float(value) for name, value in content.get("sampling", {}).items()},
         notes=tuple(content.get("notes", ())),
         file=shown,

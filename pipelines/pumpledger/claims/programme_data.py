@@ -79,7 +79,7 @@ class Programme:
     """A utility's programme as its file states it. No value comes from anywhere else.
 
     ``option``: metered, key parameter or deemed. ``caps``: name -> most that may be claimed. ``documents``: register
-    fields that must be filled in, with what the reviewer wants to see.
+    fields that must be filled in, with what the reviewer wants to see. ``file_after``: installation or last day.
     """
 
     key: str
@@ -107,6 +107,8 @@ class Programme:
     reviewer_not_preparer: bool
     install_from: date | None
     install_until: date | None
+    file_within_days: int | None
+    file_after: str
     sampling: dict[str, float]
     notes: tuple[str, ...]
     file: str

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import polars as pl
 
@@ -49,6 +49,7 @@ class Known:
     prepared_by: str
     reviewed_by: str
     first_day: date
+    last_day: date
     season: str
 
 
@@ -122,6 +123,32 @@ def _installed(k: Known) -> Iterator[Row]:
         yield name, MISSING, f"{earliest} to {latest} lies outside of the programme's {first} to {last}", fix
     else:
         yield name, MET, f"{latest}", ""
+
+
+def _filed(k: Known) -> Iterator[Row]:
+    """Nothing here knows what day it is: the last day for filing is said, and a period that ends after it is late."""
+    if k.programme is None or k.programme.file_within_days is None:
+        return
+    name, within = "filed in time", k.programme.file_within_days
+    days = k.papers["installed_on"].drop_nulls().to_list()
+    if k.programme.file_after == "last day":
+        begun = k.last_day
+    elif days and not _lacking(k, "installed_on"):
+        begun = min(days)
+    else:
+        yield (
+            name,
+            DOUBTFUL,
+            f"within {within} days of an installation that is not entered",
+            f"{PAPERS_FILE}, installed_on",
+        )
+        return
+    until = begun + timedelta(days=within)
+    if k.last_day > until:
+        said = f"the programme takes it until {until}, {within} days after {begun}, and the claim ends later"
+        yield name, MISSING, said, "--to"
+    else:
+        yield name, MET, f"file it by {until}, {within} days after {begun}", ""
 
 
 def _address(k: Known) -> Iterator[Row]:
@@ -314,6 +341,7 @@ REQUIREMENTS: tuple[Callable[[Known], Iterator[Row]], ...] = (
     _units,
     _papers,
     _installed,
+    _filed,
     _address,
     _people,
     _season,

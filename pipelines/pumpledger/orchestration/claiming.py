@@ -174,10 +174,11 @@ def make_claims(
     with session.workspace.lock():
         made = compute_claims(session, asked)
         kept_back: list[Problem] = []
+        numbers: list[int] = []
         for place, claim in enumerate(made.found, 1):
             write_claim_tables(claim_folder(session, claim), claim)
             try:
-                pack(session, claim, claim_folder(session, claim), redacted)
+                numbers.append(pack(session, claim, claim_folder(session, claim), redacted))
             except FleetError as error:  # an export is gone: this claim has no packet, the others have
                 kept_back += error.problems
             progress(place / len(made.found))
@@ -197,6 +198,9 @@ def make_claims(
     else:
         yield from claim_lines(made.found[0])
         yield f"Written to {claim_folder(session, made.found[0])}"
+    again = sum(number > 1 for number in numbers)
+    if again:
+        yield f"Not the first packet of {again} of {len(numbers)}: those before it are kept under superseded/."
     if added:
         yield f"Kept in claims.csv: {len(added)} {'line' if len(added) == 1 else 'lines'}."
 

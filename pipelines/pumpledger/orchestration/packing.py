@@ -18,6 +18,7 @@ from pumpledger.accounting.loading import WEEKS_BACK
 from pumpledger.claims.configuration import configuration
 from pumpledger.claims.data import ClaimData
 from pumpledger.claims.packet import CONFIGURATION, EXPORTS, ORDER, Evidence, write_packet
+from pumpledger.claims.packets_kept import keep_packet
 from pumpledger.engine.tables import SPANS
 from pumpledger.orchestration.run import run_review
 from pumpledger.orchestration.session import Session
@@ -25,18 +26,21 @@ from pumpledger.problems import FleetError, Problem
 from pumpledger.profile.calendar import iso_week, week_days
 
 
-def pack(session: Session, claim: ClaimData, folder: Path, redacted: bool = False) -> str:
+def pack(session: Session, claim: ClaimData, folder: Path, redacted: bool = False) -> int:
     """Write the packet of ``claim`` to ``folder/packet`` and, where asked, its redacted variant to ``folder/redacted``; give
-    the SHA-256 of the packet's manifest.
+    the packet's number among those of the claim.
 
     Raises:
         FleetError: an export that the claim rests on is no longer in the inbox.
     """
     found = evidence(session, claim)
-    digest = write_packet(folder / "packet", claim, found)
+    made = folder / ".packet.made"
+    digest = write_packet(made, claim, found)
+    raw = round(claim.totals.raw.mid, 3) if claim.totals.raw else None
+    number = keep_packet(folder, made, digest, claim.verdict, raw)
     if redacted:
         write_packet(folder / "redacted", claim, found, redacted=True)
-    return digest
+    return number
 
 
 def evidence(session: Session, claim: ClaimData) -> Evidence:
