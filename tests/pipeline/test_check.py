@@ -14,8 +14,9 @@ from pumpledger.intake.rules import REFUSALS
 from pumpledger.orchestration.check import Checked, check_lines, run_check
 from pumpledger.orchestration.run import run_review
 from pumpledger.workspace import Workspace
+from tests.command import run
 from tests.fleet_folder import write_fleet
-from tests.pipeline.test_command_line import run, two_days
+from tests.pipeline.test_command_line import two_days
 
 BAD = "".join(f"2026-10-30T15:{minute:02d}:00-0700,P1,99999,0,0\n" for minute in range(5))
 TORN = "2026-10-30T16:00:00-0700,P1,fast,0,0\n\x1b[31m=cmd,,\n"

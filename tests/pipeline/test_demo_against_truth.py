@@ -7,7 +7,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from tests.pipeline.conftest import DEMO
+from tests.demo_fleet import DEMO
 
 WEEKS = ("2026-W44", "2026-W45")
 
