@@ -16,26 +16,23 @@ from pumpledger.claims.bag import seal
 from pumpledger.cli import commands
 from pumpledger.orchestration.claiming import Asked, compute_claims
 from pumpledger.orchestration.packing import pack
-from pumpledger.orchestration.run import run_review
+from pumpledger.orchestration.run import Outcome, run_review
 from pumpledger.orchestration.session import Session
 from pumpledger.orchestration.verifying import run_verify
 from tests.claims.made_up_packet import pages
+from tests.demo_fleet import DEMO
 
-DEMO = Path(__file__).resolve().parents[2] / "sample_data" / "quillmarsh"
-WRITTEN = shutil.ignore_patterns("lake", "reports", ".dagster", ".lock", "truth")
 FIRST, LAST = date(2026, 10, 27), date(2026, 11, 8)  # the clocks go back on 1 November
 SITE, SILENT = "QM-001", "QM-007"
 
 
 @pytest.fixture(scope="module")
-def session(tmp_path_factory: pytest.TempPathFactory) -> Session:
-    folder = Path(shutil.copytree(DEMO, tmp_path_factory.mktemp("demo") / "fleet", ignore=WRITTEN))
-    run_review(folder)
-    return Session(folder)
+def session(reviewed_demo: tuple[Path, Outcome], tmp_path_factory: pytest.TempPathFactory) -> Session:
+    return Session(Path(shutil.copytree(reviewed_demo[0], tmp_path_factory.mktemp("claimed") / "fleet")))
 
 
-def packed(session: Session, site: str, folder: Path, redacted: bool = False) -> Path:
-    asked = Asked(FIRST, LAST, (site,), "peak_capacity_example", "Invented Preparer", "Invented Reviewer")
+def packed(session: Session, site: str, folder: Path, redacted: bool = False, first: date = FIRST) -> Path:
+    asked = Asked(first, LAST, (site,), "peak_capacity_example", "Invented Preparer", "Invented Reviewer")
     (claim,) = compute_claims(session, asked).found
     pack(session, claim, folder, redacted)
     return folder
@@ -152,26 +149,27 @@ def test_a_claim_made_twice_gives_the_same_bytes_although_the_log_of_claims_has_
     assert found == wanted
 
 
-def test_a_correction_that_came_later_under_an_earlier_name_stands_in_the_packet_too(tmp_path: Path) -> None:
+def test_a_correction_that_came_later_under_an_earlier_name_stands_in_the_packet_too(
+    reviewed_demo: tuple[Path, Outcome], tmp_path: Path
+) -> None:
     """Of two exports that differ the later arrival stands, so a packet keeps the order of arrival."""
-    fleet = Path(shutil.copytree(DEMO, tmp_path / "fleet", ignore=WRITTEN))
-    run_review(fleet)
+    fleet = Path(shutil.copytree(reviewed_demo[0], tmp_path / "fleet"))
     name = "inland_2026-W45__P-QM-002.csv"
     text = (fleet / "inbox" / name).read_text(encoding="utf-8")
     head, *rows = text.splitlines(keepends=True)
     kept = [row for row in rows if row.strip()]
     changed = [re.sub(r"(\d)(\D*)$", lambda found: f"{(int(found[1]) + 1) % 10}{found[2]}", row) for row in kept[:200]]
     (fleet / "inbox" / "inland_2026-W45-0__P-QM-002.csv").write_text(head + "".join(changed), encoding="utf-8")
-    run_review(fleet)
+    run_review(fleet, "2026-W45")  # the one week of the claim
     session = Session(fleet)
-    packet = packed(session, "QM-002", tmp_path / "out") / "packet"
+    packet = packed(session, "QM-002", tmp_path / "out", first=date(2026, 11, 2)) / "packet"
     order = json.loads((packet / "data" / "order_of_arrival.json").read_text())["arrived"]
     assert order != sorted(order)
     assert session.lake.superseded_files("2026-W45"), "the earlier one gave way"
     verified = run_verify(packet)
     assert verified.holds, verified.differing
     (packet / "data" / "order_of_arrival.json").write_text(
-        json.dumps({"arrived": sorted(order), "built_weeks": ["2026-W44", "2026-W45"]})
+        json.dumps({"arrived": sorted(order), "built_weeks": ["2026-W45"]})
     )
     seal_again(packet)
     assert not run_verify(packet).holds, "in another order another export stands"
