@@ -11,11 +11,14 @@ from pathlib import Path
 
 import pytest
 from filelock import FileLock
+from hypothesis import settings
 
 from pumpledger.orchestration.run import Outcome, run_review
 from tests.demo_fleet import copy_of_demo
 
 gc.set_threshold(200_000)  # as the command does: imports and pages make millions of objects that stay
+settings.register_profile("unhurried", deadline=None)  # how long an example takes says how busy the machine is
+settings.load_profile("unhurried")
 
 
 @pytest.fixture(scope="session")
