@@ -20,8 +20,6 @@ The log has a row on every full hour and at each change. "The plan" is 1500 rpm 
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -29,6 +27,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 import pytest
 
+from tests.command import run
 from tests.fleet_folder import FLEET, write_fleet
 
 ZONE = ZoneInfo("America/Los_Angeles")
@@ -147,8 +146,7 @@ def lake(tmp_path_factory: pytest.TempPathFactory) -> Path:
     files["inbox/log_again.csv"] = HEADER + "".join(day_rows("twice", MON))
     source = '[[source]]\nname = "hand"\nfiles = "log_*.csv"\ndialect = "hand"\n'
     write_fleet(folder, {"dialects/hand.toml": DIALECT, "fleet.toml": FLEET + source, **register(), **files})
-    command = str(Path(sys.executable).with_name("pumpledger"))
-    done = subprocess.run([command, "review", str(folder)], capture_output=True, text=True, check=False)
+    done = run("review", folder)
     assert done.returncode == 0, done.stdout + done.stderr
     assert (folder / "reports" / WEEK / "index.html").is_file()
     return folder / "lake"

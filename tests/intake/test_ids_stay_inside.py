@@ -1,4 +1,4 @@
-"""Codes and file names that mean harm: through the real command, nothing lands outside the fleet folder, nothing of
+"""Codes and file names that mean harm: through the command, nothing lands outside the fleet folder, nothing of
 another file is read under a hostile name, and no message carries control characters to a terminal.
 
 Reserved names and marks of paths are common practice of file systems, no source.
@@ -8,17 +8,15 @@ from __future__ import annotations
 
 import os
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import polars as pl
 import pytest
 
 from pumpledger.reports.pages import site_file
+from tests import command
 from tests.fleet_folder import METER_HEADER, meter_rows, write_fleet
 
-COMMAND = str(Path(sys.executable).with_name("pumpledger"))
 REFUSED_CODES = (
     "../H9", "..", ".", ".hidden", "/etc/H9", "a/b", "..\\H9", "C:\\H9", "C:H9", "H\u00009", "H9\u202e", "\uff28\uff11",
     "\u041d9", "H9\u200b", "x" * 300, "~", "-rf", "$(id)", "%2e%2e%2fH9", "H9\t1", "CON:", "H9?", "*",
@@ -29,11 +27,10 @@ TAKEN_CODES = ("H1", "h1", "CON", "nul", "COM1.csv", "A..B", "x" * 40)
 """Codes that a register may hold and that a file system may not."""
 
 
-def run(*arguments: object) -> subprocess.CompletedProcess[bytes]:
-    done = subprocess.run([COMMAND, *map(str, arguments)], capture_output=True, check=False, timeout=300)
-    assert b"Traceback" not in done.stderr + done.stdout, done.stderr.decode("utf-8", "replace")[-3000:]
-    assert not re.search(rb"[\x00-\x08\x0b-\x1f\x7f]", done.stderr + done.stdout)
-    done.stderr.decode("utf-8"), done.stdout.decode("utf-8")
+def run(*arguments: object) -> command.Done:
+    done = command.run(*arguments)
+    assert not re.search(rb"[\x00-\x08\x0b-\x1f\x7f]", done.err + done.out)
+    done.err.decode("utf-8"), done.out.decode("utf-8")
     return done
 
 
@@ -83,7 +80,7 @@ def test_codes_of_the_register(tmp_path: Path) -> None:
     kept = [code for code in TAKEN_CODES if code != "H1"]
     assert pages == sorted(site_file(code) for code in kept)
     only_inside(tmp_path, before)
-    told = done.stderr.decode()
+    told = done.stderr
     for line in range(2 + len(TAKEN_CODES), 2 + len(codes)):
         assert f"sites.csv line {line}, column site_id" in told or f"sites.csv line {line}:" in told, line
 
@@ -190,6 +187,6 @@ def test_dialects_tariffs_and_stations_are_names_and_no_paths(tmp_path: Path) ->
     before = files_of(tmp_path)
     done = run("review", fleet)
     only_inside(tmp_path, before)
-    told = done.stderr.decode()
+    told = done.stderr
     assert done.returncode == 1 and "evil_1.csv" in told and "'../../evil' is not in tariffs/" in told
     assert "'../../evil' is not in weather/" in told
