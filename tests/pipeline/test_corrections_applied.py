@@ -6,8 +6,6 @@ another source that is right.
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -17,6 +15,7 @@ import pytest
 from pumpledger.engine.tables import DOUBTS, VERDICTS
 from pumpledger.orchestration.session import Session
 from pumpledger.orchestration.steps import make_daily, make_spans, make_verdicts
+from tests.command import Done, run
 
 MONDAY = datetime(2026, 10, 26, tzinfo=UTC)
 WEEK = "2026-W44"
@@ -65,9 +64,8 @@ def taken(folder: Path) -> tuple[pl.DataFrame, pl.DataFrame, dict[str, float]]:
     return verdicts, doubts, most
 
 
-def decide(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    program = str(Path(sys.executable).with_name("pumpledger"))
-    return subprocess.run([program, "verdict", str(folder), *arguments], capture_output=True, text=True)
+def decide(folder: Path, *arguments: str) -> Done:
+    return run("verdict", folder, *arguments)
 
 
 def test_a_confirmed_unit_is_applied_once_for_its_pumps(folder: Path) -> None:

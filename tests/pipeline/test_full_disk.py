@@ -19,6 +19,7 @@ import pytest
 
 from pumpledger.engine.disk import DiskGuard, disk_fault
 from pumpledger.problems import FleetError
+from tests.command import Done, run
 from tests.fuzz.killed import contents, finish, fleet, rows, torn
 
 COMMAND = str(Path(sys.executable).with_name("pumpledger"))
@@ -89,26 +90,28 @@ def test_where_nothing_can_be_mounted(tmp_path: Path, never_full: dict[str, byte
     run's history, the larger one the readings."""
     folder = with_large_export(tmp_path / "fleet")
     for limit_kb in (64, 2):
-
-        def keep_files_small(limit: int = limit_kb * 1024) -> None:
-            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
-
-        done = review(folder, preexec_fn=keep_files_small)
+        done = limited_review(folder, limit_kb * 1024)
         assert done.returncode == 2 and said(done), done.stderr[-2000:]
         assert torn(folder) == []
     finish(folder, "intake")
     assert held(folder) == never_full
 
 
-def review(folder: Path, **more: object) -> subprocess.CompletedProcess[str]:
+def limited_review(folder: Path, limit: int) -> subprocess.CompletedProcess[str]:
+    """A review in a process of its own, none of whose files may grow beyond ``limit`` bytes."""
     done = subprocess.run(
-        [COMMAND, "review", str(folder)], capture_output=True, text=True, check=False, timeout=300, **more
+        [COMMAND, "review", str(folder)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit)),
     )
     assert "Traceback" not in done.stderr, done.stderr[-3000:]
     return done
 
 
-def said(done: subprocess.CompletedProcess[str]) -> bool:
+def said(done: subprocess.CompletedProcess[str] | Done) -> bool:
     """The last line is one sentence: which disk, how much room, what is safe, what to do."""
     last = done.stderr.strip().splitlines()[-1]
     parts = ("cannot run: the disk of ", " MB free) ", "no reading that was held before is lost", "run again")
@@ -136,7 +139,7 @@ def test_a_first_run(disk: Path, never_full: dict[str, bytes], left_kb: int) -> 
     """Room for nothing, for a few records, for a part of the exports; with room again the lake is as on any disk."""
     folder = with_large_export(disk / "fleet")
     ballast = fill(disk, left_kb * 1024)
-    done = review(folder)
+    done = run("review", folder)
     assert done.returncode == 2 and said(done), done.stderr[-2000:]
     assert torn(folder) == []
     assert not (folder / "lake" / "staging").exists()
@@ -154,7 +157,7 @@ def test_a_later_run_leaves_the_lake_as_it_was(disk: Path) -> None:
     shutil.copy2(with_large / "inbox" / "five_0.csv", folder / "inbox" / "five_0.csv")
     shutil.rmtree(with_large)
     ballast = fill(disk, 8 * 1024)
-    done = review(folder)
+    done = run("review", folder)
     assert done.returncode == 2 and said(done), done.stderr[-2000:]
     assert contents(folder) == before
     ballast.unlink()
@@ -165,7 +168,7 @@ def test_a_later_run_leaves_the_lake_as_it_was(disk: Path) -> None:
 def test_a_read_only_disk_is_told_as_such(disk: Path) -> None:
     folder = fleet(disk / "fleet")
     subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
-    done = review(folder)
+    done = run("review", folder)
     assert done.returncode == 2 and "is read-only" in done.stderr, done.stderr[-2000:]
 
 
