@@ -15,11 +15,12 @@ from pathlib import Path
 
 import pytest
 
+from tests.command import run
 from tests.fuzz.killed import SCENARIOS, Bench, bench, contents, fleet, torn
 from tests.pipeline.test_check import tree
 
 COMMAND = str(Path(sys.executable).with_name("pumpledger"))
-CHANGES = 5
+CHANGES = 4
 """Kills amid the changes of the lake, a scenario; one more comes after a delay."""
 
 
@@ -52,18 +53,18 @@ def test_a_lake_that_is_torn_is_told(made: tuple[str, Bench]) -> None:
 def test_the_command_is_killed_and_the_next_one_finishes(tmp_path: Path) -> None:
     """The real command, killed while it reads; what it held is free at once, and nothing is left of its work."""
     whole, folder = fleet(tmp_path / "whole"), fleet(tmp_path / "fleet")
-    subprocess.run([COMMAND, "review", str(whole)], capture_output=True, check=False, timeout=300)
+    run("review", whole)
     with subprocess.Popen(
         [COMMAND, "review", str(folder)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    ) as run:
+    ) as killed:
         for _ in range(3000):
-            if (folder / "lake").exists() or run.poll() is not None:
+            if (folder / "lake").exists() or killed.poll() is not None:
                 break
             time.sleep(0.01)
-        run.send_signal(signal.SIGKILL)
-    assert run.returncode == -signal.SIGKILL
+        killed.send_signal(signal.SIGKILL)
+    assert killed.returncode == -signal.SIGKILL
     assert torn(folder) == []
-    done = subprocess.run([COMMAND, "review", str(folder)], capture_output=True, text=True, check=False, timeout=300)
+    done = run("review", folder)
     assert done.returncode == 1 and "Taken" in done.stdout, done.stderr  # 1: the fleet holds files to be set aside
     for table in ("readings", "refused", "superseded"):
         held = {name: content for name, content in contents(folder).items() if name.startswith(table)}
@@ -85,14 +86,12 @@ def test_the_second_of_two_runs_gets_a_message_and_does_nothing(tmp_path: Path) 
         os.waitpid(first.pid, os.WUNTRACED)  # every thread of it stands still only then
         try:
             before = tree(folder)
-            second = subprocess.run(
-                [COMMAND, "review", str(folder)], capture_output=True, text=True, check=False, timeout=60
-            )
+            second = run("review", folder)
             after = tree(folder)
         finally:
             first.send_signal(signal.SIGKILL)  # a stopped process would be waited for without end
     assert second.returncode == 2 and "another run holds" in second.stderr and "wait for it to end" in second.stderr
     del before[".lock"], after[".lock"]  # opening it for the try is all that the second does
     assert after == before
-    done = subprocess.run([COMMAND, "review", str(folder)], capture_output=True, text=True, check=False, timeout=300)
+    done = run("review", folder)
     assert done.returncode == 1 and "Taken" in done.stdout
