@@ -4,6 +4,7 @@ each of them, and prices by the clock."""
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,16 +19,20 @@ EVENING_PEAK: Bands = (
 )
 
 
+@cache
 def midnight(day: date) -> datetime:
     return datetime(day.year, day.month, day.day, tzinfo=ZONE).astimezone(UTC).replace(tzinfo=None)
 
 
+@cache
 def wall_min(day: date) -> np.ndarray:
-    """Wall-clock minute of each elapsed minute of the day: 1380, 1440 or 1500 of them."""
+    """Wall-clock minute of each elapsed minute of the day: 1380, 1440 or 1500 of them; only to be read."""
     start, stop = midnight(day), midnight(day + timedelta(days=1))
     minutes = int((stop - start).total_seconds() // 60)
     hours = [(start + timedelta(hours=h)).replace(tzinfo=UTC).astimezone(ZONE).hour for h in range(minutes // 60)]
-    return np.repeat(np.array(hours) * 60, 60) + np.tile(np.arange(60), len(hours))
+    clock = np.repeat(np.array(hours) * 60, 60) + np.tile(np.arange(60), len(hours))
+    clock.flags.writeable = False
+    return clock
 
 
 def planned_rpm(plan: tuple, day: date, moved_min: int = 0) -> np.ndarray:
