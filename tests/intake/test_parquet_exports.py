@@ -271,3 +271,16 @@ def test_a_column_whose_name_is_no_text(fleet) -> None:
     spoiled = parquet(table(STAMPS, pa.timestamp("us", "UTC"))).replace(b"pump", b"\x85ump")
     taken = fleet.take("own_a.parquet", spoiled)
     assert taken["status"] == "set aside" and "is not a whole Parquet file" in taken["problem"]
+
+
+@pytest.mark.parametrize("unit", ["s", "us"])
+def test_a_stamp_of_a_year_that_no_calendar_of_python_has(fleet, unit) -> None:
+    """Found by fuzzing: Parquet counts to the year 294,000 and beyond. The row is refused, with what is stored in it."""
+    own(fleet)
+    far = 9_000_000_000_000 * (1 if unit == "s" else 1_000_000)  # seconds since 1970: the year 287,000 or so
+    kind = pa.timestamp(unit)
+    column = pa.concat_arrays([pa.array(STAMPS[:2], kind), pa.array([far], pa.int64()).cast(kind)])
+    taken = fleet.take("own_a.parquet", parquet(table(column)))
+    assert (taken["status"], taken["readings"], taken["data_rows"]) == ("read", 2, 3)
+    (row,) = fleet.refused().rows(named=True)
+    assert row["line"] == 3 and str(far)[:13] in row["raw"]

@@ -58,8 +58,8 @@ def parquet_rows(export: ExportFile, wanted: set[int], folder: Path) -> Iterator
     for batch in pq.ParquetFile(_plain_file(export, folder)).iter_batches():
         inside = sorted(line for line in wanted if first <= line < first + batch.num_rows)
         for line in inside:
-            (row,) = batch.slice(line - first, 1).to_pylist()
-            plain = {name: _plain(value) for name, value in row.items()}
+            cells = zip(batch.schema.names, batch.columns, strict=True)
+            plain = {name: _plain(column[line - first]) for name, column in cells}
             yield line, shown(json.dumps(plain, default=str, ensure_ascii=False))
         first += batch.num_rows
 
@@ -89,8 +89,13 @@ def _damaged(export: ExportFile, error: Exception) -> Problem:
     return Problem("export_parquet", f"is not a whole Parquet file ({said}); export it again", file=export.name)
 
 
-def _plain(value: object) -> object:
-    """``value``, or its name where JSON has no number for it."""
+def _plain(cell: pa.Scalar) -> object:
+    """The value of ``cell``; its name where JSON has no number for it, and the number that is stored where Python has no
+    day or instant for it (Parquet knows the year 200,000)."""
+    try:
+        value = cell.as_py()
+    except (OverflowError, ValueError):
+        return str(getattr(cell, "value", "cannot be shown"))
     return str(value) if isinstance(value, float) and not math.isfinite(value) else value
 
 
