@@ -22,7 +22,9 @@ def evidence(truth=(), found=(), sites=("S1", "S2"), actions=(), fleet="0") -> E
     """``truth``: (site, kind, mode, from, to, size); ``found``: (site, week 0-3, rule, severity, explained_by);
     ``actions``: (site, week, rank, rule) or with the week last seen."""
     return Evidence(
-        pl.DataFrame([(fleet, *row) for row in truth], schema=TRUTH, orient="row"),
+        pl.DataFrame(
+            [(fleet, *row, *[None] * (len(TRUTH) - 1 - len(row))) for row in truth], schema=TRUTH, orient="row"
+        ),
         pl.DataFrame([(fleet, s, MONDAYS[w], *rest) for s, w, *rest in found], schema=FOUND, orient="row"),
         pl.DataFrame([(fleet, s, monday) for s in sites for monday in MONDAYS], schema=SITE_WEEK, orient="row"),
         pl.DataFrame(
@@ -235,3 +237,20 @@ def test_core_modes_are_31() -> None:
     """The core set: 4 of clocks, 8 of logs, 9 of plans, 10 of water and equipment."""
     assert len(CORE) == len(set(CORE)) == 31
     assert [sum(mode.startswith(letter) for mode in CORE) for letter in "ABCD"] == [4, 8, 9, 10]
+
+
+def test_a_slow_fault_counts_from_the_day_on_which_a_log_can_show_it() -> None:
+    """Begun on the 5th, seen from the 14th, named in the review that ends on Sunday the 18th: 4 days, not 13."""
+    slow = ("S1", "fault", "D3", october(5), october(30), 0.5, october(14))
+    (row,) = cases(evidence([slow], [("S1", 1, "D3", "next visit", "")])).iter_rows(named=True)
+    assert row["days"] == 4
+    early = cases(evidence([slow], [("S1", 0, "D3", "next visit", "")]))
+    assert early["days"].to_list() == [0]  # named on the 11th, before anybody could be sure
+
+
+def test_a_hidden_fault_is_neither_missed_nor_false_nor_healthy() -> None:
+    hidden = ("S1", "hidden", "D4", october(5), october(30), 0.1, None)
+    told = evidence([hidden], [("S1", 1, "D4", "next visit", "")], sites=("S1",))
+    assert cases(told).is_empty()
+    assert judged(told)["false"].to_list() == [False]
+    assert alarms(told).site_weeks == 0

@@ -145,9 +145,9 @@ def test_equal_arguments_give_equal_bytes(folder: Path, tmp_path: Path) -> None:
 
 def test_the_truth_is_written_with_its_size(folder: Path) -> None:
     seeded = pl.read_csv(folder / "truth" / "seeded.csv", try_parse_dates=True)
-    assert seeded.columns == ["site_id", "pump_id", "kind", "mode", "from_day", "to_day", "note", "size"]
+    assert seeded.columns == ["site_id", "pump_id", "kind", "mode", "from_day", "to_day", "note", "size", "seen_from"]
     assert set(seeded["kind"]) == {"fault", "innocent", "consequence"}
-    assert seeded.filter(pl.col("kind") == "fault")["size"].null_count() == 0
+    assert seeded.filter(pl.col("kind").is_in(["fault", "hidden"]))["size"].null_count() == 0
     assert seeded.filter(pl.col("kind") == "innocent")["size"].null_count() > 0
     errors = pl.read_csv(folder / "truth" / "errors.csv")
     assert errors["meter"].std() > 0.005  # drawn as large as stated

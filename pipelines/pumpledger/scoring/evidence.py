@@ -18,7 +18,7 @@ from pumpledger.problems import FleetError, Problem
 
 TRUTH = {
     "fleet": pl.String, "site_id": pl.String, "kind": pl.String, "mode": pl.String, "from_day": pl.Date,
-    "to_day": pl.Date, "size": pl.Float64,
+    "to_day": pl.Date, "size": pl.Float64, "seen_from": pl.Date,
 }  # fmt: skip
 FOUND = {
     "fleet": pl.String, "site_id": pl.String, "monday": pl.Date, "rule_id": pl.String, "severity": pl.String,
@@ -30,8 +30,10 @@ ACTION = {**SITE_WEEK, "rank": pl.Int64, "rule_id": pl.String, "seen": pl.Date}
 
 @dataclass(frozen=True)
 class Evidence:
-    """``truth``: one row a site and mode, ``kind`` fault, innocent or consequence (a mode that may truthfully be found
-    with a fault), ``size`` 0 hardly visible to 1 plain, null unknown. ``found``: one row a review, site and rule, and
+    """``truth``: one row a site and mode, ``kind`` fault, innocent, consequence (a mode that may truthfully be found with
+    a fault) or hidden (a fault that moves less than no log could tell from scatter and season: neither missed nor
+    false), ``size`` 0 hardly visible to 1 plain, null unknown, ``seen_from`` the first day on which a log can show a
+    fault, null its first. ``found``: one row a review, site and rule, and
     one a review, pump and verdict on its log; not what only stands on from earlier weeks. ``site_weeks``: every site of
     every reviewed week. ``actions``: the lines of each review, ``rank`` from 1, ``seen`` the Monday of the week in which
     the finding was last in sight.
@@ -78,6 +80,8 @@ def _one(fleet: Path, name: str) -> Evidence:
     truth = pl.read_csv(seeded, try_parse_dates=True)
     if "size" not in truth.columns:
         truth = truth.with_columns(size=pl.lit(None, pl.Float64))
+    if "seen_from" not in truth.columns:
+        truth = truth.with_columns(seen_from=pl.lit(None, pl.Date))
     pumps = pl.read_csv(fleet / "pumps.csv", infer_schema=False).select("pump_id", "site_id")
     found, site_weeks, actions = [], [], []
     for week in weeks:

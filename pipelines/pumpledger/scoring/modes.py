@@ -24,6 +24,7 @@ TWO_WEEKS = 14
 FIRST_ACTIONS = 10
 _LOOKS_BACK = timedelta(days=7)
 _SITE = ["fleet", "site_id"]
+_ILL = ["fault", "hidden"]
 
 
 def wilson(hits: int, of: int, z: float = 1.959964) -> tuple[float, float]:
@@ -70,11 +71,11 @@ def judged(evidence: Evidence) -> pl.DataFrame:
     """
     found = evidence.found.unique(maintain_order=True)
     seen = live(evidence.truth, found)
-    real = seen.filter(pl.col("kind").is_in(["fault", "consequence"]))
+    real = seen.filter(pl.col("kind") != "innocent")
     keys = [*_SITE, "monday"]
     matched = real.filter(pl.col("mode") == pl.col("rule_id")).select(*keys, "rule_id").unique()
     causes = real.select(*keys, explained_by="mode").unique()
-    ill = seen.filter(pl.col("kind") == "fault").select(keys).unique()
+    ill = seen.filter(pl.col("kind").is_in(_ILL)).select(keys).unique()
     mark = pl.lit(True)
     return (
         found.join(matched.with_columns(matched=mark), on=[*keys, "rule_id"], how="left")
@@ -91,12 +92,17 @@ def judged(evidence: Evidence) -> pl.DataFrame:
 
 
 def cases(evidence: Evidence) -> pl.DataFrame:
-    """One row a seeded fault: ``fleet``, ``site_id``, ``mode``, ``size``, ``days`` from its first day to the Sunday of
-    the first review that names it (null never), ``watched``: reviews went on for two weeks after its first day.
+    """One row a seeded fault: ``fleet``, ``site_id``, ``mode``, ``size``, ``days`` from the first day on which a log can
+    show it to the Sunday of the first review that names it (null never), ``watched``: reviews went on for two weeks
+    after that day.
 
     A review of the week in which it begins counts from the next day on, so that none is found in less than 0 days.
     """
-    faults = evidence.truth.filter(pl.col("kind") == "fault").unique(maintain_order=True)
+    faults = (
+        evidence.truth.filter(pl.col("kind") == "fault")
+        .unique(maintain_order=True)
+        .with_columns(pl.coalesce("seen_from", "from_day").alias("seen_from"))
+    )
     true = judged(evidence).filter("true").select(*_SITE, "monday", mode="rule_id")
     named = (
         live(faults, true.rename({"mode": "rule_id"}))
@@ -112,8 +118,8 @@ def cases(evidence: Evidence) -> pl.DataFrame:
             *_SITE,
             "mode",
             "size",
-            days=(pl.col("sunday") - pl.col("from_day")).dt.total_days(),
-            watched=pl.col("from_day") + timedelta(days=TWO_WEEKS - 1) <= pl.col("end"),
+            days=(pl.col("sunday") - pl.col("seen_from")).dt.total_days().clip(lower_bound=0),
+            watched=pl.col("seen_from") + timedelta(days=TWO_WEEKS - 1) <= pl.col("end"),
         )
     )
 
@@ -169,7 +175,7 @@ def alarms(evidence: Evidence) -> Alarms:
     explains counts in ``any``, though it is no site's.
     """
     keys = [*_SITE, "monday"]
-    ill = live(evidence.truth.filter(pl.col("kind") == "fault"), evidence.site_weeks).select(keys).unique()
+    ill = live(evidence.truth.filter(pl.col("kind").is_in(_ILL)), evidence.site_weeks).select(keys).unique()
     healthy = evidence.site_weeks.unique().join(ill, on=keys, how="anti").height
     false = judged(evidence).filter(pl.col("false") & pl.col("healthy"))
     high = false.filter(pl.col("severity").is_in(HIGH))

@@ -10,11 +10,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from pumpledger.simulator.case import Case
+from pumpledger.simulator.case import Case, in_force
 from pumpledger.simulator.controller import AirAtStart, KeyedPlan, Period
 from pumpledger.simulator.plans import Wish, cheapest_speed, peak_plan, placed
 
 _SPEEDS = np.arange(600, 3451, 25)
+_CELL_HOURS = 5.0  # that an invented chlorinator needs a day
 
 
 def _main(case: Case, longest_min: int = 1080) -> tuple[int, int]:
@@ -226,16 +227,20 @@ def off_the_grid(case: Case) -> str:
 
 
 def above_a_rating(case: Case) -> str:
-    """D11: what runs is more than a fitting is rated for."""
+    """D11: what runs is more than a fitting is rated for, on the days on which a plan asks for so much."""
     case.whole()
-    highest = max(
-        float(case.pump.machine.flow_m3h(row.speed_rpm)) for plan in case.pump.controller.plans for row in plan.periods
-    )
-    over = case.between(1.05, 1.5)
+    of_day = {
+        day: max(float(case.pump.machine.flow_m3h(row.speed_rpm)) for row in in_force(case.pump.controller.plans, day))
+        for day in case.days
+    }
+    highest, over = max(of_day.values()), case.between(1.05, 1.5)
+    limit = round(highest / over, 1)
     if case.rng.random() < 0.5:
-        case.site.filter_limit_m3h = round(highest / over, 1)
+        case.site.filter_limit_m3h = limit
     else:
-        case.site.suction_limit_m3h = round(highest / over, 1)
+        case.site.suction_limit_m3h = limit
+    above = [day for day, flow in of_day.items() if flow > limit]
+    case.first, case.last = above[0], above[-1]
     return f"flow {over:.2f} times a rating"
 
 
@@ -244,6 +249,9 @@ def too_few_hours_for_the_cell(case: Case) -> str:
     least = case.pump.aux_min_rpm or 1000
     slow = max(600, 25 * int((least - 100) // 25))
     hours = case.between(3.5, 0.75)
+    # The register says what the cell needs, and the plan before kept to it.
+    able_min = sum(row.length_min for row in case.keyed() if row.speed_rpm >= least)
+    case.pump.aux_hours = min(_CELL_HOURS, able_min // 30 / 2.0) if able_min else _CELL_HOURS
     flow = float(case.pump.machine.flow_m3h(slow, 0.05))
     length = 15 * int(np.clip(np.ceil(case.need_m3 * 1.05 / max(flow, 0.3) * 4), 24, 80))
     periods = placed([(least + 200, 15 * round(hours * 4)), (slow, length)], _morning(case))

@@ -19,6 +19,7 @@ from pumpledger.simulator.kinds import FAULTS, INNOCENTS, Kind
 from pumpledger.simulator.plans import Wish, excess
 from pumpledger.simulator.roles import PEAK
 from pumpledger.simulator.sites import Seeded, Site, draw_site, site_rng
+from pumpledger.simulator.visible import seen_from
 from pumpledger.simulator.weather import CLIMATES
 
 _AT_ONCE = 0.25  # share of the sites with two faults that have them at the same time
@@ -142,11 +143,13 @@ def _lay(
     else:
         assert kind.lay is not None
         note = kind.lay(case)
-    rows = [(("fault" if fault else "innocent"), mode, note)]
-    rows += [("consequence", name, f"of {mode}") for name in kind.brings if fault]
+    seen = seen_from(case, mode) if fault else None
+    what = "innocent" if not fault else "hidden" if seen is None else "fault"
+    rows = [(what, mode, note, seen)]
+    rows += [("consequence", name, f"of {mode}", None) for name in kind.brings if fault]
+    size = round(case.size, 3) if fault else None
     case.site.seeded += [
-        Seeded(case.pump.pump_id, what, name, case.first, case.last, text, round(case.size, 3) if fault else None)
-        for what, name, text in rows
+        Seeded(case.pump.pump_id, what, name, case.first, case.last, text, size, day) for what, name, text, day in rows
     ]
 
 

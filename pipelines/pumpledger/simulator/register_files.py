@@ -128,7 +128,12 @@ def write_register(
             for s in sites
         ),
     )
-    write_csv(folder / "pumps.csv", _PUMP_COLUMNS, (_pump_row(site, pump) for site, pump in pumps))
+    timed = any(pump.aux_hours is not None for _, pump in pumps)
+    write_csv(
+        folder / "pumps.csv",
+        _PUMP_COLUMNS + (",aux_hours_per_day" if timed else ""),
+        ((*_pump_row(site, pump), *([pump.aux_hours] if timed else [])) for site, pump in pumps),
+    )
     write_csv(
         folder / "plans.csv",
         "pump_id,valid_from,period,speed_rpm,start,stop",
@@ -238,9 +243,18 @@ def write_truth(
     sized = any(s.size is not None for site in sites for s in site.seeded)
     write_csv(
         folder / "truth" / "seeded.csv",
-        "site_id,pump_id,kind,mode,from_day,to_day,note" + (",size" if sized else ""),
+        "site_id,pump_id,kind,mode,from_day,to_day,note" + (",size,seen_from" if sized else ""),
         (
-            (site.site_id, s.pump_id, s.kind, s.mode, s.from_day, s.to_day, s.note, *([s.size] if sized else []))
+            (
+                site.site_id,
+                s.pump_id,
+                s.kind,
+                s.mode,
+                s.from_day,
+                s.to_day,
+                s.note,
+                *([s.size, s.seen_from] if sized else []),
+            )
             for site in sites
             for s in site.seeded
         ),

@@ -96,6 +96,7 @@ class Pump:
     design_head_m: float | None = None
     aux_load: str = "none"
     aux_min_rpm: int | None = None
+    aux_hours: float | None = None  # that the load needs a day, where somebody wrote it down [h]
     baseline: tuple[float, float, float | None, str] | None = None
     former_w: float | None = None  # what the single-speed pump before it really drew [W]
     recorded_static_m: float = 0.0
@@ -128,6 +129,7 @@ class Seeded:
     to_day: date
     note: str
     size: float | None = None  # 0 hardly visible to 1 plain
+    seen_from: date | None = None  # first day on which a log can show it at all
 
 
 @dataclass

@@ -1,0 +1,63 @@
+"""From which day a change of pump or water moves the power at its planned speeds by more than else moves it: D3 to D7.
+
+Belongs here: what no log of watts could show, by the physics of `physics.py` and the noise of `conditions.py` alone. What
+a pipeline makes of it is not asked.
+
+A change that comes at once is held against a pump's own scatter from day to day; one that grows slowly also against the
+season of that one pump, which grows as slowly and which nobody can take out.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+
+from pumpledger.simulator.case import Case, in_force
+from pumpledger.simulator.conditions import NOISE, SEASON_OF_ONE
+from pumpledger.simulator.physics import Machine
+from pumpledger.simulator.sites import Change
+
+AT_ONCE = 2.0 * NOISE[1]
+"""Two standard deviations of a day of the most restless pump, share of power."""
+SLOWLY = SEASON_OF_ONE + 2.0 * sum(NOISE) / 2.0
+"""The most that a pump's own season moves it, and two standard deviations of a day of the middle pump, share of power."""
+_SUDDEN = ("D4", "D5")
+_GRADUAL = ("D3", "D6", "D7")
+_DIRT = 0.05  # of an ordinary filter, share of the clean friction
+_NOON_S = 43_200
+
+
+def power_share(machine: Machine, speed_rpm: float, changes: list[Change], time_s: int) -> float:
+    """Power at a speed with ``changes`` over power without, less 1."""
+    friction, impeller, watts = (
+        sum(_value(change, time_s) for change in changes if change.kind == kind)
+        for kind in ("friction", "impeller", "watts")
+    )
+    before = float(machine.running_w(np.array(speed_rpm), _DIRT))
+    after = float(machine.running_w(np.array(speed_rpm * (1.0 + impeller)), _DIRT + friction)) + watts
+    return after / before - 1.0
+
+
+def seen_from(case: Case, mode: str) -> date | None:
+    """First day of ``case`` on which the log can show ``mode`` at all, ``None`` where it never can.
+
+    A worn impeller looks like a loading filter until a cleaning does not help: it is D6 from the cleaning on. Modes
+    other than D3 to D7 show from their first day.
+    """
+    if mode not in _SUDDEN and mode not in _GRADUAL:
+        return case.first
+    limit = AT_ONCE if mode in _SUDDEN else SLOWLY
+    cleaned = [v.day_local for v in case.site.visits if v.work == "cleaning" and case.first <= v.day_local <= case.last]
+    for day in case.days:
+        noon_s = case.horizon.midnight_s(day) + _NOON_S
+        speeds = {row.speed_rpm for row in in_force(case.pump.controller.plans, day)}
+        away = max(abs(power_share(case.pump.machine, n, case.pump.changes, noon_s)) for n in speeds)
+        if away >= limit and (mode != "D6" or (cleaned and day >= min(cleaned))):
+            return day
+    return None
+
+
+def _value(change: Change, time_s: int) -> float:
+    at, value = zip(*change.points, strict=True)
+    return float(np.interp(time_s, at, value, left=0.0))

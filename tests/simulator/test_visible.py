@@ -1,0 +1,47 @@
+"""From when a log can show a change of pump or water: worked out from the machine and the stated noise, nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from hard_case import FIRST, lay
+
+from pumpledger.simulator.sites import Change
+from pumpledger.simulator.visible import AT_ONCE, SLOWLY, power_share, seen_from
+
+
+def test_the_limits_are_those_of_the_noise() -> None:
+    """Two standard deviations of 1.4 %; a season of 3 % and two of 1.0 %, the middle of 0.6 and 1.4 %."""
+    assert pytest.approx(0.028) == AT_ONCE and pytest.approx(0.05) == SLOWLY
+
+
+def test_watts_added_are_a_share_of_what_the_speed_takes() -> None:
+    laid = lay("D7")
+    machine = laid.case.pump.machine
+    before = float(machine.running_w(1000.0, 0.05))
+    added = [Change("watts", ((0, 0.0), (100, 20.0)))]
+    assert power_share(machine, 1000.0, added, 50) == pytest.approx(10.0 / before)
+    assert power_share(machine, 1000.0, added, 500) == pytest.approx(20.0 / before)
+
+
+@pytest.mark.parametrize("mode", ["D3", "D7"])
+def test_a_slow_change_shows_later_than_it_begins(mode) -> None:
+    day = seen_from(lay(mode, size=0.2).case, mode)
+    assert day is not None and FIRST < day
+
+
+def test_a_change_that_moves_nothing_never_shows() -> None:
+    case = lay("D4", size=0.5).case
+    case.pump.changes = [Change("friction", ((case.start_s, 0.0), (case.start_s + 600, -0.001)))]
+    assert seen_from(case, "D4") is None
+    assert seen_from(case, "D8") == case.first  # other modes show from their first day
+
+
+def test_a_worn_impeller_is_one_from_the_cleaning_on() -> None:
+    case = lay("D6", size=1.0).case
+    (cleaned,) = [visit.day_local for visit in case.site.visits if visit.work == "cleaning"]
+    assert seen_from(case, "D6") == cleaned
+    case.site.visits = []
+    assert seen_from(replace(case, last=case.last - timedelta(days=1)), "D6") is None
