@@ -6,7 +6,7 @@ checks.
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import polars as pl
 
@@ -251,34 +251,8 @@ def make_efficiency(session: Session, week: str) -> pl.DataFrame:
 
 def make_findings(session: Session, week: str) -> pl.DataFrame:
     """everything -> findings, each explained once, and one action a site."""
-    weeks = weeks_back(week, 2)
-    days = [day for name in weeks for day in week_days(name)]
-    with session.database(days) as db:
-        for name, table in (("span", SPANS), ("profile", PROFILE), ("daily", DAILY), ("savings", SAVINGS)):
-            db.load(name, session.read_weeks(table, weeks))
-        for name, table in (("past_daily", DAILY), ("past_level", LEVELS), ("past_savings", SAVINGS)):
-            db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)))
-        for name, table in (("past_clock_day", CLOCK_DAYS), ("past_outage", OUTAGES)):
-            db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)[:-1]))
-        db.load("loading", session.read_weeks(LOADING, weeks))
-        _load_past(db, session, week)
-        db.load("speed_grid", session.lake.read(SPEED_GRID, week))
-        db.load("best_plan", session.lake.read(BEST_PLANS, week))
-        for name, table in (("efficiency", EFFICIENCY), ("efficiency_record", EFFICIENCY_RECORD)):
-            db.load(name, session.lake.read(table, week))
-        db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [iso_week(day) == week for day in days]}))
-        # A clock change is looked for further back than the days that are judged.
-        db.load(
-            "past_day",
-            local_days(session.zones, [day for name in weeks_back(week, PAST_WEEKS) for day in week_days(name)]),
-        )
-        db.load("export", exports_of(session.ledger, set(weeks)))
-        db.load("refused_count", refused_counts(session.ledger, {week}))
-        db.load("clock_warning", clock_warnings(session.ledger, set(weeks)))
-        _load_verdicts(db, session, week)
-        _view_readings(db, session, weeks)
-        if not db.table("shared_pump").is_empty():
-            db.view("reading", "profile/reading_of_main_log")
+    with session.database(days_of_findings(week)) as db:
+        load_for_findings(db, session, week)
         diagnose(db, week, week_days(week)[6], session.thresholds.rules)
         for name, table in (("clock_day", CLOCK_DAYS), ("outage", OUTAGES)):
             session.lake.write(table, week, db.table(name).filter(pl.col("day_local").is_in(week_days(week))))
@@ -289,6 +263,41 @@ def make_findings(session: Session, week: str) -> pl.DataFrame:
         session.lake.write(RULE_OUTCOMES, week, rule_outcomes(states))
         session.lake.write(ACTIONS, week, db.table("action"))
     return session.lake.read(ACTIONS, week)
+
+
+def days_of_findings(week: str) -> list[date]:
+    """The local days that rules may look at: the week and the one before."""
+    return [day for name in weeks_back(week, 2) for day in week_days(name)]
+
+
+def load_for_findings(db: Database, session: Session, week: str) -> None:
+    """Load the tables that `diagnosis.run` names, over the days of `days_of_findings`."""
+    weeks, days = weeks_back(week, 2), days_of_findings(week)
+    for name, table in (("span", SPANS), ("profile", PROFILE), ("daily", DAILY), ("savings", SAVINGS)):
+        db.load(name, session.read_weeks(table, weeks))
+    for name, table in (("past_daily", DAILY), ("past_level", LEVELS), ("past_savings", SAVINGS)):
+        db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)))
+    for name, table in (("past_clock_day", CLOCK_DAYS), ("past_outage", OUTAGES)):
+        db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)[:-1]))
+    db.load("loading", session.read_weeks(LOADING, weeks))
+    _load_past(db, session, week)
+    db.load("speed_grid", session.lake.read(SPEED_GRID, week))
+    db.load("best_plan", session.lake.read(BEST_PLANS, week))
+    for name, table in (("efficiency", EFFICIENCY), ("efficiency_record", EFFICIENCY_RECORD)):
+        db.load(name, session.lake.read(table, week))
+    db.load("fleet_day", pl.DataFrame({"day_local": days, "in_week": [iso_week(day) == week for day in days]}))
+    # A clock change is looked for further back than the days that are judged.
+    db.load(
+        "past_day",
+        local_days(session.zones, [day for name in weeks_back(week, PAST_WEEKS) for day in week_days(name)]),
+    )
+    db.load("export", exports_of(session.ledger, set(weeks)))
+    db.load("refused_count", refused_counts(session.ledger, {week}))
+    db.load("clock_warning", clock_warnings(session.ledger, set(weeks)))
+    _load_verdicts(db, session, week)
+    _view_readings(db, session, weeks)
+    if not db.table("shared_pump").is_empty():
+        db.view("reading", "profile/reading_of_main_log")
 
 
 def _load_past(db: Database, session: Session, week: str) -> None:
