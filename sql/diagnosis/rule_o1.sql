@@ -1,23 +1,26 @@
 -- O1, filters too little: even the high bound of the turnovers stays below the required number.
--- grain: one site. inputs: site_fact, site_day. parameters: $days (of the last 5 believed days).
+-- grain: one site. inputs: site_fact, site_day. parameters: $days (of the last 5 believed days), $short_share (of the
+--   required turnovers; less is not worth a word).
 -- columns: those of EVIDENCE that it fills.
 -- Share of the water that passed no filter in a day: exp(-turnovers), dilution law of Gage and Bidwell (facts 3.5).
 -- Water short of the requirement: what remains to the required turnovers by the high bound, over a day.
 with recent as (
-    select *, row_number() over (partition by site_id order by day_local desc) as age
-    from site_day
+    select d.*, row_number() over (partition by d.site_id order by d.day_local desc) as age,
+        d.turnovers_hi < (1 - $short_share) * f.required_turnovers as short
+    from site_day as d
+    join site_fact as f using (site_id)
 ),
 judged as (
     select f.site_id, f.component, f.pool_class, f.required_turnovers, f.pool_volume_m3,
         count(r.day_local) as believed_days,
         count(r.turnovers_hi) as flow_days,
-        count(*) filter (r.turnovers_hi < f.required_turnovers) as days,
-        string_agg(r.day_local::varchar, ' ' order by r.day_local) filter (r.turnovers_hi < f.required_turnovers)
+        count(*) filter (r.short) as days,
+        string_agg(r.day_local::varchar, ' ' order by r.day_local) filter (r.short)
             as on_days,
-        min(r.day_local) filter (r.turnovers_hi < f.required_turnovers) as first_day,
-        max(r.day_local) filter (r.turnovers_hi < f.required_turnovers) as last_day,
-        median(r.turnovers_hi) filter (r.turnovers_hi < f.required_turnovers) as measured,
-        median(r.turnovers_mid) filter (r.turnovers_hi < f.required_turnovers) as usual
+        min(r.day_local) filter (r.short) as first_day,
+        max(r.day_local) filter (r.short) as last_day,
+        median(r.turnovers_hi) filter (r.short) as measured,
+        median(r.turnovers_mid) filter (r.short) as usual
     from site_fact as f
     left join recent as r on r.site_id = f.site_id and r.age <= 5
     group by f.site_id, f.component, f.pool_class, f.required_turnovers, f.pool_volume_m3

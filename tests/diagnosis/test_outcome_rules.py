@@ -27,10 +27,11 @@ def verdicts(frame, rule):
 
 
 def test_filters_too_little_by_the_high_bound(fleet, findings) -> None:
-    fleet.site("S1", required_turnovers=1.2)
-    fleet.site("S2", required_turnovers=1.19)
+    """95.4 m3 at the high bound are 1.1925 turnovers of 80 m3: below 0.95 x 1.26 = 1.197, above 0.95 x 1.25 = 1.1875."""
+    fleet.site("S1", required_turnovers=1.26)
+    fleet.site("S2", required_turnovers=1.25)
     (row,) = rows(findings(fleet), "O1")
-    assert (row["site_id"], row["threshold"], row["days"]) == ("S1", 1.2, 5)
+    assert (row["site_id"], row["threshold"], row["days"]) == ("S1", 1.26, 5)
     assert row["measured"] == pytest.approx(95.4 / 80)
     # exp(-90/80) = 32.5 %: dilution law, facts 3.5 [READ abstract]
     assert "32 % of the water passed no filter" in row["sentence"]

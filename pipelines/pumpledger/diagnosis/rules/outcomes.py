@@ -37,7 +37,11 @@ RULES: tuple[Rule, ...] = (
         ),
         instruction="Filter more. {advice}",
         caution=PAD_CHECK,
-        parameters={"days": Parameter(3, 1, 5, "days", "more")},
+        parameters={
+            "days": Parameter(3, 1, 5, "days", "more"),
+            # Less is within a quarter hour of a plan, and nobody would go and see.
+            "short_share": Parameter(0.05, 0.0, 0.5, "share", "more"),
+        },
     ),
     Rule(
         id="O2",
