@@ -4,13 +4,16 @@
 -- Parameters: $dry_share of the expected power, from $least_dry_rpm [rev/min] on; $deep_share of it, at any speed;
 --   $least_dry_min, shortest stretch that counts [min]; $start_min, further time that a stretch which begins with the
 --   pump's start is granted where no priming is on record [min]; $least_level_days, fewest days that make the pump's own
---   expected power; $powered_w, above what a drive draws that turns nothing [W].
+--   expected power; $powered_w, above what a drive draws that turns nothing [W]; $load_share of the load, where what the
+--   pump draws without load is known, and $least_load_w, smallest load that is judged by it [W].
 -- Columns: site_id; pump_id; day_local; dry_min [min], of these powered_min above $powered_w [min]; deep_min, of the
 --   powered minutes those at or below $deep_share [min]; least_share, power over expected power of the powered minutes,
 --   time-weighted mean of the deepest stretch; after_start (bool: some stretch began with a start).
 -- Only where power was logged, and priming is left out: a pump that primes is part full of air.
 -- Expected is the pump's own power at that speed, upper quartile of its days since it was last put in or repaired, so that
 -- dry days do not lower it; else the curve fitted to its readings, but not to paper, and not across such work.
+-- At low speed losses hide what the water takes. Where two own speeds lie apart they say what is drawn without load, the
+-- constant of W = c0 + c1 (n / 1000)^3 by least squares on relative residuals, and the rest is the load.
 with renewal as (
     select distinct pump.pump_id, visit.day_local
     from visit
@@ -28,6 +31,24 @@ own as (
     group by pump_id, since_day, speed_rpm
     having count(*) >= $least_level_days
 ),
+weighted as (
+    select *, (speed_rpm / 1000) ** 3 as cube, 1 / power_w ** 2 as weight from own where power_w > 0
+),
+summed as (
+    select
+        pump_id, since_day, sum(weight order by speed_rpm) as w, sum(weight * cube order by speed_rpm) as wx,
+        sum(weight * cube ** 2 order by speed_rpm) as wxx, sum(weight * power_w order by speed_rpm) as wp,
+        sum(weight * cube * power_w order by speed_rpm) as wxp
+    from weighted
+    group by pump_id, since_day
+    having max(speed_rpm) >= 1.15 * min(speed_rpm)  -- its cube is 1.5: nearer speeds cannot part the two
+),
+unloaded as (
+    select
+        pump_id, since_day,
+        greatest((wp - (w * wxp - wx * wp) / (w * wxx - wx ** 2) * wx) / w, 0) as idle_w
+    from summed
+),
 sequenced as (
     select
         site_id, pump_id, day_local, start_utc, end_utc, duration_min, kind, cause, speed_rpm, power_w,
@@ -40,11 +61,12 @@ expected as (
     select s.*, case
         when own.power_w is not null then own.power_w
         when r.day_local is null and grid.power_source = 'fitted to readings' then grid.power_w_mid
-    end as expected_w
+    end as expected_w, if(own.power_w is null, null, u.idle_w) as idle_w
     from sequenced as s
     asof left join renewal as r on s.pump_id = r.pump_id and s.day_local >= r.day_local
     left join own on own.pump_id = s.pump_id and own.since_day is not distinct from r.day_local
         and own.speed_rpm = cast(round(s.speed_rpm / 25) * 25 as bigint)
+    left join unloaded as u on u.pump_id = s.pump_id and u.since_day is not distinct from r.day_local
     left join speed_grid as grid on grid.pump_id = s.pump_id
         and grid.speed_rpm = cast(round(s.speed_rpm / 25) * 25 as bigint)
 ),
@@ -53,7 +75,9 @@ marked as (
         *,
         coalesce(
             judged and (power_w <= $deep_share * expected_w
-                or (power_w <= $dry_share * expected_w and speed_rpm >= $least_dry_rpm)),
+                or (power_w <= $dry_share * expected_w and speed_rpm >= $least_dry_rpm)
+                or coalesce(power_w - idle_w <= $load_share * (expected_w - idle_w)
+                    and expected_w - idle_w >= $least_load_w, false)),
             false
         ) as dry
     from expected

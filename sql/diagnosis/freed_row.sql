@@ -1,10 +1,10 @@
 -- Daily power at held speeds since a pump was last put in or repaired, with the site's own last cleaning before it.
--- Grain: one pump, local day and speed. Inputs: past_level (account_tables.LEVELS), pump, visit, judged_day.
+-- Grain: one pump, local day and speed. Inputs: past_level (account_tables.LEVELS), pump, visit, judged_day, renewed_pump.
 -- Parameters: none.
 -- Columns: site_id; pump_id; day_local; speed_rpm [rev/min]; power_w [W]; run_min [min]; since_day, last cleaning or
 --   backwash on record, null where none before; day (days since the first day of all).
--- Older levels than the last commissioning or repair are of another machine; the day of any such work and of a cleaning
--- is of two states and is left out.
+-- Levels before `renewed_pump` says are of another machine; the day of any work on the pump is of two states and is left
+-- out.
 with worked as (
     select distinct pump.pump_id, visit.day_local, visit.work
     from visit
@@ -13,13 +13,6 @@ with worked as (
 ),
 last_judged as (
     select max(day_local) as last_day from judged_day
-),
-renewed as (
-    select pump_id, max(day_local) as renewed_day
-    from worked
-    cross join last_judged
-    where work in ('commissioning', 'repair') and day_local <= last_day
-    group by pump_id
 ),
 cleaned as (
     select distinct pump_id, day_local from worked where work in ('cleaning', 'backwash')
@@ -36,9 +29,9 @@ freed_row as (
     from since as s
     join pump using (pump_id)
     cross join last_judged
-    left join renewed as r using (pump_id)
+    left join renewed_pump as r using (pump_id)
+    anti join worked as w on w.pump_id = s.pump_id and w.day_local = s.day_local
     where s.power_w > 0 and s.day_local <= last_day and s.day_local > coalesce(r.renewed_day, '-infinity'::date)
-        and s.day_local is distinct from s.since_day
     order by s.pump_id, s.speed_rpm, s.day_local
 )
 select * from freed_row

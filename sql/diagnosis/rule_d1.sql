@@ -5,7 +5,8 @@
 --   start [min]; $bursts a day; $days of the last $of_days valid days of the week.
 -- Columns: those of EVIDENCE that it fills.
 -- A burst after time that was not seen is left out, as is one that freeze protection or an override follows: these prime
--- as well. A burst after a stop may be the supply: a blip, and the pump primes as it comes back.
+-- as well. A burst after a stop may be the supply: a blip, and the pump primes as it comes back. Where too few came without
+-- a stop, it cannot be told.
 with sequenced as (
     select
         s.site_id, s.pump_id, s.day_local, s.start_utc, s.duration_min, s.kind, s.cause, s.speed_rpm,
@@ -70,7 +71,8 @@ by_day as (
 ),
 counted as (
     select
-        site_id, pump_id, min(day_local) filter (bursts >= $bursts) as first_day,
+        site_id, pump_id, count(*) filter (bursts - after_stops >= $bursts) >= $days as unstopped,
+        min(day_local) filter (bursts >= $bursts) as first_day,
         max(day_local) filter (bursts >= $bursts) as last_day, count(*) filter (bursts >= $bursts) as days,
         max(bursts) as most_bursts, sum(bursts) as all_bursts, sum(after_stops) as all_stops, bool_or(unnamed) as unnamed
     from by_day
@@ -79,11 +81,17 @@ counted as (
 ),
 evidence as (
     select
-        site_id, pump_id as component, if(unnamed, 'cannot tell', 'found') as verdict,
-        if(unnamed, format(
-            'the priming speed and its length in pumps.csv: up to {} short runs a day at high speed, which may be priming',
-            most_bursts
-        ), null) as needs,
+        site_id, pump_id as component, if(unnamed or not unstopped, 'cannot tell', 'found') as verdict,
+        case
+            when unnamed then format(
+                'the priming speed and its length in pumps.csv: up to {} short runs a day at high speed, which may be priming',
+                most_bursts
+            )
+            when not unstopped then format(
+                'a look at the supply: it primed up to {} times a day, and {:.0f} of {:.0f} followed a stop of the pump, as after '
+                || 'blips of the supply', most_bursts, all_stops::double, all_bursts::double
+            )
+        end as needs,
         first_day, last_day, days, most_bursts::double as measured, $bursts::double as threshold, 'a day' as unit,
         case
             when all_stops = 0 then 'None of them followed a stop that the log shows.'

@@ -40,6 +40,7 @@ found as (
             case
                 when least_share <= $deep_share then 'A broken coupling looks the same.'
                 when least_share <= $dry_share then 'A valve shut behind the pump, or a broken coupling, looks much the same.'
+                else 'That is hardly more than it draws without any load.'
             end
         ) as extra
     from seen

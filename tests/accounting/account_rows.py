@@ -107,6 +107,8 @@ DRY = {
     "least_dry_rpm": 1500,
     "start_min": 5,
     "least_level_days": 5,
+    "load_share": 0.42,
+    "least_load_w": 15,
     "powered_w": 30,
 }
 

@@ -216,7 +216,8 @@ def test_a_cleaning_that_does_not_bring_power_back() -> None:
 def test_a_cleaning_that_does_is_no_worn_impeller() -> None:
     back = np.concatenate([ramp(10, 40, 0.85)[:42], ONES[:14] * 0.96])
     assert "D6" not in told(back, cleanings=(41,))
-    assert "D6" not in told(ramp(10, 40, 0.85), cleanings=(52,))  # three days are not five
+    assert "D6" not in told(ramp(10, 40, 0.85), cleanings=(54,))  # one day after it says nothing
+    assert "D6" in told(ramp(10, 40, 0.85), cleanings=(53,))
 
 
 def test_a_small_fleet_cannot_tell_wear_from_season() -> None:
@@ -298,3 +299,46 @@ def test_the_week_must_have_power() -> None:
     share[-7:] = np.nan
     assert own(told(share)) == []
     assert LAST == day(DAYS - 1) and LAST - timedelta(days=6) == day(DAYS - 7)
+
+
+def test_a_repair_that_left_the_power_as_it_was_cuts_no_series() -> None:
+    """A lid ring, then the valve three days later: without the days before the ring there would be too few."""
+    assert own(told(step(40, 0.85), works=((37, "repair"),))) == ["D5"]
+    assert own(told(step(40, 0.85), works=((39, "repair"),))) == []  # with the repair: another machine
+
+
+def test_power_doubled_is_a_meter_and_no_filter() -> None:
+    assert "D4" not in told(step(40, 2.0))
+    assert own(told(step(40, 1.4))) == ["D4"]
+
+
+def test_watts_added_show_at_speeds_that_lie_near_each_other() -> None:
+    """1225 rpm is 1.29 times 950; 40 W come over ten days, two weeks before the end."""
+    added = np.interp(np.arange(DAYS), [32, 42], [0, 40])
+    found = told(ONES, added_w={"P-S1": added}, speeds=(950, 1225), scatter=0.004)
+    assert own(found) == ["D7"]
+    assert found["D7"]["measured"] == pytest.approx(40, abs=4)
+
+
+@pytest.mark.parametrize(("watts", "verdict"), [(40, "cannot tell"), (60, "found")])
+def test_one_speed_tells_bearings_where_no_water_could_add_so_much(watts, verdict) -> None:
+    """Of 97 W at 1000 rpm: two fifths are 38.8 W; the middle of the newest seven days of the line is 52 / 55 of its end."""
+    added = np.linspace(0, watts, DAYS)
+    assert told(ONES, added_w={"P-S1": added}, speeds=(1000,), scatter=0.004)["D7"]["verdict"] == verdict
+
+
+def test_a_speed_that_began_with_the_newest_plan_is_read_with_it() -> None:
+    """Two weeks at 1500 and 2400 rpm before, then at 1000 rpm alone: a step there still shows."""
+    late = step(40, 0.85)
+    late[:20] = np.nan
+    fleet = Fleet()
+    pump = fleet.site()
+    for number in range(9):
+        fleet.site(f"Q{number}")
+    early = np.where(np.arange(DAYS) < 20, 1.0, np.nan)
+    rows = pl.concat([levels({pump: late, **peers(9)}, (1000,)), levels({pump: early}, (1500, 2400), seed=8)])
+    with fleet.database() as db:
+        load_levels(db, rows)
+        diagnose(db, WEEK, LAST)
+        found = db.table("finding").filter(pl.col("rule_id").is_in(["D4", "D5"]), site_id="S1")
+    assert found["rule_id"].to_list() == ["D5"]

@@ -69,14 +69,27 @@ def test_a_start_without_priming_on_record_is_granted_its_air(minutes, dry) -> N
     assert not dry or "from a start on" in found["D2"]["sentence"]
 
 
-def test_at_low_speed_only_a_deep_fall_counts() -> None:
-    """52 W is 0.54 of the 97 W that 1000 rpm takes, 38 W is 0.39 of them."""
-    for watts, dry in ((52.0, False), (38.0, True)):
-        fleet = Fleet()
-        fleet.set(fleet.site(), MONDAY, 1001.0, 600, 660)
-        slow = pl.when(pl.col("speed_rpm") == 1001.0).then(watts).otherwise("power_w").alias("power_w")
-        found = judged(fleet, change=lambda db, slow=slow: db.load("span", db.table("span").with_columns(slow)))
-        assert ("D2" in found) == dry
+@pytest.mark.parametrize(
+    ("watts", "speeds", "dry"),
+    [
+        (52.0, (1000,), False),  # 0.54 of the 97 W that 1000 rpm takes: losses may hide the rest
+        (38.0, (1000,), True),  # 0.39 of them
+        (66.0, (1000, 1500), True),  # 45 W go without any load: 21 W of 52 W are 0.40 of the load
+        (68.0, (1000, 1500), False),  # 23 W are 0.44: a closed pipe may leave as much
+    ],
+)
+def test_at_low_speed_the_load_counts_where_it_is_known(watts, speeds, dry) -> None:
+    fleet = Fleet()
+    fleet.set(fleet.site(), MONDAY, 1001.0, 600, 660)
+    slow = pl.when(pl.col("speed_rpm") == 1001.0).then(watts).otherwise("power_w").alias("power_w")
+
+    def change(db):
+        load_levels(db, levels({"P-S1": ONES}, speeds, scatter=0.0))
+        db.load("span", db.table("span").with_columns(slow))
+
+    found = judged(fleet, change=change)
+    assert ("D2" in found) == dry
+    assert not dry or watts < 40 or "without any load" in found["D2"]["sentence"]
 
 
 def test_a_drive_without_power_is_no_dry_pump_and_no_saving() -> None:
@@ -160,7 +173,8 @@ def test_keeps_priming(bursts, days, found) -> None:
 
 
 def test_after_a_stop_the_supply_may_be_the_cause() -> None:
-    assert "4 of 4 followed a stop" in judged(bursting(4, 2, stop_min=2))["D1"]["sentence"].replace("8 of 8", "4 of 4")
+    d1 = judged(bursting(4, 2, stop_min=2))["D1"]
+    assert d1["verdict"] == "cannot tell" and "8 of 8 followed a stop" in d1["sentence"]
     assert "D1" not in judged(bursting(4, 2, stop_min=31))  # starts, not blips
 
 

@@ -35,6 +35,8 @@ class LoadingParameters:
 
     Args:
         least_level_min: least time at a speed on a day [min].
+        start_min: air that priming left behind is out by then; running that is over so soon after a standstill is not
+            read [min].
         reference_days, reference_least: first days after a cleaning that make the reference, and the fewest that do.
         smooth_days: days of the running median.
         least_pumps: pumps on a day for a common term.
@@ -45,6 +47,7 @@ class LoadingParameters:
     """
 
     least_level_min: float = 30.0
+    start_min: float = 45.0
     reference_days: int = 5
     reference_least: int = 3
     smooth_days: int = 5
@@ -83,7 +86,10 @@ class _Series:
 
 def held_levels(db: Database) -> pl.DataFrame:
     """``account_tables.LEVELS`` of the days of ``span``."""
-    return db.query("accounting/loading_level", {"least_level_min": LoadingParameters().least_level_min})
+    chosen = LoadingParameters()
+    return db.query(
+        "accounting/loading_level", {"least_level_min": chosen.least_level_min, "start_min": chosen.start_min}
+    )
 
 
 def build_loading(

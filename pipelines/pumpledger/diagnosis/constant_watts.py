@@ -16,13 +16,17 @@ from datetime import date
 import numpy as np
 import polars as pl
 
-from pumpledger.accounting.loading_shape import fall_shape
-from pumpledger.diagnosis.power_levels import PowerSeries, power_series, scatter, slope
+from pumpledger.diagnosis.power_levels import PowerSeries, power_series, scatter
 from pumpledger.engine.database import Database
 
 EARLY_DAYS, LATE_DAYS, LEAST_DAYS = 10, 7, 21  # a bearing wears over weeks: less than three tell nothing
-LEAST_SPEED_RATIO = 1.4  # its cube is 2.7: speeds nearer to each other cannot part the constant from the rest
-SLOW_SHARE = 0.5  # of the rise that the days' median slope must show: it came slowly
+LEAST_SPEED_RATIO = 1.15  # its cube is 1.5: speeds nearer to each other cannot part the constant from the rest
+LOW_SHARE, HIGH_SHARE = 0.2, 0.8  # of the rise: what lies between is under way
+SLOW_DAYS, LEAST_BETWEEN = (
+    4,
+    2,
+)  # from the low to the high share, and days seen meanwhile: a device is switched on in one
+CUBIC_PART = 0.25  # of the rise, at the lowest speed: a part that goes with the cube and moved by less hardly moved
 LEAST_CONSTANT_SHARE = 0.2  # of the power at the lowest speed, as a constant part where the fit gives less
 SURE = 3.0  # times the scatter of the days' constants
 
@@ -30,12 +34,13 @@ SURE = 3.0  # times the scatter of the days' constants
 @dataclass(frozen=True, slots=True)
 class ConstantRise:
     """``rise_w`` of the constant part [W], ``from_w`` what it was [W], ``cubic_share`` change of the other part, share,
-    ``shape`` 'slowly', 'step' or 'cannot tell'."""
+    ``cubic_w`` the same at the lowest speed [W], ``slowly`` whether it took days."""
 
     rise_w: float
     from_w: float
     cubic_share: float
-    shape: str
+    cubic_w: float
+    slowly: bool
 
 
 def constant_and_cubic(speeds_rpm: np.ndarray, powers_w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -75,17 +80,31 @@ def constant_rise(series: PowerSeries) -> ConstantRise | None:
     rise = after - before
     if rise < SURE * scatter_of(constant):
         return None
-    lowest_w = float(np.exp(np.nanmedian(series.logs[0, :EARLY_DAYS])))
-    shape = fall_shape(days, -constant)
-    if shape != "step":
-        slowly = slope(days, constant) * float(np.ptp(days)) >= SLOW_SHARE * rise
-        shape = "slowly" if slowly else "cannot tell"
+    lowest_w = float(np.exp(np.median(series.logs[0][np.isfinite(series.logs[0])][:EARLY_DAYS])))
+    cubic_before, cubic_after = float(np.median(cubic[:EARLY_DAYS])), float(np.median(cubic[-LATE_DAYS:]))
     return ConstantRise(
         rise,
         max(before, LEAST_CONSTANT_SHARE * lowest_w),
-        float(np.median(cubic[-LATE_DAYS:]) / np.median(cubic[:EARLY_DAYS]) - 1),
-        shape,
+        cubic_after / cubic_before - 1,
+        (cubic_after - cubic_before) * float(series.speeds[0] / 1000) ** 3,
+        came_slowly(days, constant, before, after),
     )
+
+
+def came_slowly(days: np.ndarray, watts: np.ndarray, before: float, after: float) -> bool:
+    """Whether a rise from ``before`` to ``after`` [W] took days, by the running middle of three.
+
+    Args:
+        days: shape (n,), whole days, rising.
+        watts: shape (n,).
+    """
+    reached = (watts - before) / (after - before)
+    beside = np.stack([np.append(reached[:1], reached[:-1]), reached, np.append(reached[1:], reached[-1:])])
+    middle = np.median(beside, axis=0)
+    high = int(np.argmax(middle >= HIGH_SHARE))
+    low = np.flatnonzero(middle[:high] <= LOW_SHARE)
+    begun = int(low[-1]) if low.size else 0
+    return bool(days[high] - days[begun] >= SLOW_DAYS and high - begun - 1 >= LEAST_BETWEEN)
 
 
 def scatter_of(watts: np.ndarray) -> float:
@@ -94,15 +113,19 @@ def scatter_of(watts: np.ndarray) -> float:
     return scatter(watts / middle) * middle if middle > 0 else 0.0
 
 
-def _one_speed_rise(series: PowerSeries) -> float | None:
-    """Slow rise of power [W] of a pump whose speeds do not lie apart; ``None`` where none or they do."""
+def one_speed_rise(series: PowerSeries) -> ConstantRise | None:
+    """Rise of all power of a pump whose speeds do not lie apart, as if it were constant; ``None`` where none or they do."""
     if series.speeds[-1] >= LEAST_SPEED_RATIO * series.speeds[0]:
         return None
     watts = np.exp(series.logs[0])
-    kept = np.isfinite(watts)
-    if kept.sum() < LEAST_DAYS:
+    kept = np.flatnonzero(np.isfinite(watts))
+    if kept.size < LEAST_DAYS:
         return None
-    return slope(series.days[kept], watts[kept]) * float(np.ptp(series.days[kept]))
+    days, watts = series.days[kept], watts[kept]
+    before, after = float(np.median(watts[:EARLY_DAYS])), float(np.median(watts[-LATE_DAYS:]))
+    if after - before < SURE * scatter_of(watts):
+        return None
+    return ConstantRise(after - before, before, 0.0, 0.0, came_slowly(days, watts, before, after))
 
 
 def watts_added(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
@@ -121,26 +144,30 @@ def watts_added(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
         if series.days[-1] < first.toordinal():
             continue
         rise, needs = constant_rise(series), None
-        if rise is None:
-            watts = _one_speed_rise(series)
-            least_w = values["least_share"] * LEAST_CONSTANT_SHARE * _middle_w(series)
-            if watts is None or not series.seasonal or watts < max(values["least_w"], least_w):
+        single = one_speed_rise(series) if rise is None else None
+        if single is not None:
+            rise = single
+            least_w = values["least_share"] * LEAST_CONSTANT_SHARE * single.from_w
+            if not series.seasonal or not single.slowly or single.rise_w < max(values["least_w"], least_w):
                 continue
-            needs = (
-                f"power at a second held speed far from {series.speeds[0]:.0f} rpm: power rose by {watts:.0f} W there, "
-                "and one speed cannot say whether bearings bind or the water's way is freer"
-            )
-        else:
-            watts = rise.rise_w
-            if watts < values["least_w"] or watts < values["least_share"] * rise.from_w:
-                continue
-            if abs(rise.cubic_share) > values["steady_share"]:
-                continue
-            if rise.shape != "slowly":
+            if single.rise_w < values["freest_share"] * single.from_w:
                 needs = (
-                    f"whether another device was put on the pump's meter: {watts:.0f} W were added at all speeds alike, "
-                    "and not slowly"
+                    f"power at a second held speed far from {series.speeds[0]:.0f} rpm: power rose by "
+                    f"{single.rise_w:.0f} W there, and one speed cannot say whether bearings bind or the water's way is "
+                    "freer"
                 )
+        elif rise is not None:
+            if rise.rise_w < values["least_w"] or rise.rise_w < values["least_share"] * rise.from_w:
+                continue
+            if abs(rise.cubic_share) > values["steady_share"] and abs(rise.cubic_w) > CUBIC_PART * rise.rise_w:
+                continue
+            if not rise.slowly:
+                needs = (
+                    f"whether another device was put on the pump's meter: {rise.rise_w:.0f} W were added at all speeds "
+                    "alike, and not slowly"
+                )
+        else:
+            continue
         rows.append(
             {
                 "site_id": series.site_id,
@@ -150,18 +177,20 @@ def watts_added(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
                 "first_day": date.fromordinal(int(series.days[0])),
                 "last_day": date.fromordinal(int(series.days[-1])),
                 "days": series.days.size,
-                "measured": watts,
+                "measured": rise.rise_w,
                 "threshold": values["least_w"],
                 "unit": "W",
-                "extra": None if rise is None else f"It was {rise.from_w:.0f} W.",
-                "benefit_kwh_week": None if needs else watts * week_min.get(series.pump_id, 0.0) / 60000,
+                "extra": _told(rise, single is not None),
+                "benefit_kwh_week": None if needs else rise.rise_w * week_min.get(series.pump_id, 0.0) / 60000,
             }
         )
     return pl.DataFrame(rows, schema=_SCHEMA)
 
 
-def _middle_w(series: PowerSeries) -> float:
-    return float(np.exp(np.nanmedian(series.logs[0])))
+def _told(rise: ConstantRise, single: bool) -> str:
+    if single:
+        return f"All of its power was {rise.from_w:.0f} W: more was added than a freer way for the water could."
+    return f"It was {rise.from_w:.0f} W."
 
 
 _SCHEMA = {

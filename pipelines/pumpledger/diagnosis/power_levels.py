@@ -17,9 +17,13 @@ from pumpledger.accounting.loading import LoadingParameters
 from pumpledger.accounting.season import term_of_rows
 from pumpledger.engine.database import Database
 
-LASTING_SHARE = 0.6
-"""A speed counts for a pump's series if it was held on so many of its days: a speed that comes and goes with the plan
-would move the series by itself."""
+LASTING_SHARE, NEWEST_DAYS = 0.6, 7
+"""A speed counts for a pump's series if it was held on so many of the pump's newest days, and of the days on which it held
+any of these: a speed that comes and goes with the plan would move the series by itself."""
+SAME_SHARE, SIDE_DAYS, LEAST_SIDE_DAYS = 0.03, 3, 3
+"""A repair after which power at the same speed is the same left the pump as it was: less than this is what season and chance
+do in a few days, and a new pump hardly draws to a thirtieth what the old one did. The middle of so many days on either
+side; fewer cannot tell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,15 @@ class PowerSeries:
         return np.exp(np.where(seen, away, 0).sum(axis=0) / seen.sum(axis=0))
 
 
+def find_renewals(db: Database) -> None:
+    """Make ``renewed_pump``: the day from which each pump's power may be compared.
+
+    Inputs: past_level, pump, visit, judged_day.
+    """
+    parameters = {"same_share": SAME_SHARE, "side_days": SIDE_DAYS, "least_days": LEAST_SIDE_DAYS}
+    db.build("renewed_pump", "diagnosis/renewed_pump", parameters)
+
+
 def freed_levels(db: Database) -> pl.DataFrame:
     """Rows of ``sql/diagnosis/freed_row.sql`` with ``freed``, logarithm of power less the fleet's common term, and
     ``seasonal``, whether it is freed.
@@ -54,7 +67,7 @@ def freed_levels(db: Database) -> pl.DataFrame:
     A pump keeps either the days on which the term is known, or, where these are too few, all its days as they are: the
     two must not stand in one series.
 
-    Inputs: past_level, pump, visit, judged_day.
+    Inputs: past_level, pump, visit, judged_day, renewed_pump.
     """
     rows = db.query("diagnosis/freed_row").with_columns(log=pl.col("power_w").log())
     if rows.is_empty():
@@ -73,7 +86,10 @@ def power_series(db: Database) -> Iterator[PowerSeries]:
     """The pumps of ``freed_level``, in order, each with the speeds that last."""
     rows = db.table("freed_level")
     lasting = (
-        rows.with_columns(of_pump=pl.col("day").n_unique().over("pump_id"))
+        rows.with_columns(newest=pl.col("day").rank("dense", descending=True).over("pump_id") <= NEWEST_DAYS)
+        .with_columns(of_newest=pl.col("day").filter("newest").n_unique().over("pump_id"))
+        .filter(pl.col("newest").sum().over("pump_id", "speed_rpm") >= LASTING_SHARE * pl.col("of_newest"))
+        .with_columns(of_pump=pl.col("day").n_unique().over("pump_id"))
         .filter(pl.len().over("pump_id", "speed_rpm") >= LASTING_SHARE * pl.col("of_pump"))
         .sort("pump_id", "day", "speed_rpm")
     )

@@ -24,6 +24,7 @@ from pumpledger.engine.database import Database
 LEVEL_DAYS = 5  # days of a level's median, as those that make the reference of `accounting/loading.py`
 LAST_DAYS = 3  # that say whether the change still stands
 STANDS_SHARE = 0.7  # of the change; below it the pump is on its way back
+MENDED_DAYS = 2  # after a cleaning, which shows at once: two days agree
 FLAT_SHARE = 0.5  # of the change: a side that drifts by more is no level
 AGREE_SHARE = 0.4  # of the change that each speed must show: watts that one speed alone shows are not the water's
 FLAT_BEFORE_DAYS, FLAT_BEFORE_SHARE = 21, 0.03  # so long without loading: a rise is no cleaning that nobody wrote down
@@ -131,7 +132,7 @@ def change_over_cleanings(
     index, last = series.index, stretches[-1]
     after, before = index[last], index[: last.start]
     prior = index[stretches[-2]]
-    if after.size < LEAST_SIDE_DAYS or prior.size < LEAST_SIDE_DAYS:
+    if after.size < (MENDED_DAYS if ways == "unmended" else LEAST_SIDE_DAYS) or prior.size < LEAST_SIDE_DAYS:
         return None
     new, just_before = _level(after), _level(prior, first=False)
     cleaned = [index[part] for part in stretches[:-1] if series.since[part.start] and index[part].size >= LAST_DAYS]
@@ -165,7 +166,7 @@ def _unmended_speeds(series: PowerSeries, at: int, share: float) -> int:
     count = 0
     for speed in series.logs:
         before, after = speed[:at][np.isfinite(speed[:at])], speed[at:][np.isfinite(speed[at:])]
-        if before.size < LEVEL_DAYS or after.size < LAST_DAYS:
+        if before.size < LEVEL_DAYS or after.size < MENDED_DAYS:
             continue
         if np.exp(_level(after) - _highest(before)) - 1 > AGREE_SHARE * share:
             return 0
@@ -228,12 +229,12 @@ def resistance_fell(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
     rows, limit = [], values["rise_share"]
     for series in _judged(db):
         change = change_over_cleanings(series, limit, values["sigmas"], "rise")
-        if change is not None:
+        if change is not None and change.share < values["most_share"]:
             told = f"That is after the cleaning of {_day(series.since[-1])}, against earlier cleanings."
             rows.append(_row(series, change, limit, f"{told} {_seen_at(change)}"))
             continue
         change = step_since_cleaning(series, limit, values["sigmas"])
-        if change is None or change.share < 0:
+        if change is None or not 0 < change.share < values["most_share"]:
             continue
         if change.clean:
             told = "A cleaning that nobody wrote down would look much the same."

@@ -25,7 +25,7 @@ from pumpledger.diagnosis.clock import read_clocks
 from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.evidence import FOUND, as_evidence
 from pumpledger.diagnosis.explain import explain
-from pumpledger.diagnosis.power_levels import freed_levels
+from pumpledger.diagnosis.power_levels import find_renewals, freed_levels
 from pumpledger.diagnosis.ranking import rank_findings
 from pumpledger.diagnosis.rules import RULES, Rule, parameter_values
 from pumpledger.diagnosis.rules.rule import OUTCOME_ORDER
@@ -77,6 +77,7 @@ def prepare(db: Database, week_end: date, values: Parameters, parameters: Parame
     db.build("site_fact", "diagnosis/site_fact")
     db.build("site_plan", "diagnosis/site_plan")
     db.build("spending_excused", "diagnosis/spending_excused")
+    find_renewals(db)
     db.load("freed_level", freed_levels(db))
 
     read_clocks(db, values)

@@ -21,9 +21,10 @@ STANDING = {
 STEADY = {
     # above the jitter of a drive (about 5 rpm either way, common practice, no source), below two steps of the grid
     "same_speed_rpm": 40.0,
-    # far beyond what voltage, temperature and a loading filter move power by; a dry pump draws half or less
-    "same_power_share": 0.7,
-    "same_power_w": 30.0,  # as idle_w: below it nothing runs
+    # beyond what voltage and temperature move power by within minutes; a dry pump draws half or less, or, where losses
+    # are most of its power at low speed, four fifths
+    "same_power_share": 0.85,
+    "same_power_w": 12.0,  # above one step of a meter that shows tens of watts
 }
 COUNTER_RUN = {"longest_step_s": 3660.0}  # a counter that is read once an hour goes on without a break
 CAUSES = {

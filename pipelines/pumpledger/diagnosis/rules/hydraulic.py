@@ -11,13 +11,17 @@ from collections.abc import Mapping
 import polars as pl
 
 from pumpledger.diagnosis.constant_watts import watts_added
+from pumpledger.diagnosis.filter_loads import filter_loads
 from pumpledger.diagnosis.power_shift import not_restored, resistance_fell, valve_moved
 from pumpledger.diagnosis.rules.cautions import ELECTRICAL, PRESSURE, SUCTION
 from pumpledger.diagnosis.rules.rule import Rule
 from pumpledger.engine.database import Database
 from pumpledger.engine.parameter import Parameter
 
-DRY_DAY = ("dry_share", "deep_share", "least_dry_min", "least_dry_rpm", "start_min", "least_level_days", "powered_w")
+DRY_DAY = (
+    "dry_share", "deep_share", "least_dry_min", "least_dry_rpm", "start_min", "least_level_days", "powered_w",
+    "load_share", "least_load_w",
+)  # fmt: skip
 """Thresholds of D2 that make a dry day, which savings leave out."""
 
 _DRY_FOUND = ("visit_min", "deep_min", "dry_share", "deep_share", "least_dry_min", "least_level_days")
@@ -37,6 +41,7 @@ RULES: tuple[Rule, ...] = (
         severity="this week",
         needs=("speed", "power"),
         order=53,
+        explained_by=("B11",),
         find=runs_dry,
         season="open",
         probability=0.8,
@@ -59,6 +64,9 @@ RULES: tuple[Rule, ...] = (
             "start_min": Parameter(5, 0, 15, "min", "more"),  # a start without priming on record
             "least_level_days": Parameter(5, 3, 28, "days", "more"),
             "powered_w": Parameter(30, 5, 60, "W", "more"),  # as D8's standby: below it nothing turns
+            # A closed pipe leaves a radial impeller 0.42 to 0.7 of its load, air about a third (from memory).
+            "load_share": Parameter(0.42, 0.2, 0.5, "share", "less"),
+            "least_load_w": Parameter(15, 5, 100, "W", "more"),  # a smaller one lies within the error of two fits
             "visit_min": Parameter(60, 5, 600, "min", "more"),
             "deep_min": Parameter(5, 2, 60, "min", "more"),
         },
@@ -69,7 +77,7 @@ RULES: tuple[Rule, ...] = (
         severity="this week",
         needs=("speed", "priming"),
         order=53.5,
-        explained_by=("D2",),
+        explained_by=("D2", "C16"),
         season="open",
         probability=0.75,
         work_min=40,
@@ -99,7 +107,7 @@ RULES: tuple[Rule, ...] = (
         severity="next visit",
         needs=("speed", "power"),
         order=54,
-        explained_by=("D2",),
+        explained_by=("B11", "D2"),
         find=valve_moved,
         season="open",
         probability=0.65,
@@ -127,6 +135,7 @@ RULES: tuple[Rule, ...] = (
         severity="next visit",
         needs=("speed", "power"),
         order=54.2,
+        explained_by=("B11",),
         find=resistance_fell,
         season="open",
         probability=0.6,
@@ -141,7 +150,12 @@ RULES: tuple[Rule, ...] = (
             "cartridge or grid, broken laterals. Ask whether a valve was opened that day."
         ),
         caution=f"{PRESSURE} {SUCTION} {ELECTRICAL}",
-        parameters={"rise_share": Parameter(0.08, 0.04, 0.5, "share", "more"), "sigmas": _SIGMAS},
+        parameters={
+            "rise_share": Parameter(0.08, 0.04, 0.5, "share", "more"),
+            # From its best flow to run-out a radial pump's power grows by less: more is a meter.
+            "most_share": Parameter(0.6, 0.3, 1.0, "share", "less"),
+            "sigmas": _SIGMAS,
+        },
     ),
     Rule(
         id="D6",
@@ -176,7 +190,8 @@ RULES: tuple[Rule, ...] = (
         severity="next visit",
         needs=("speed", "power"),
         order=55,
-        explained_by=("D2", "D5"),
+        explained_by=("D2", "D5", "D6"),
+        find=filter_loads,
         season="open",
         probability=0.7,
         work_min=30,
@@ -194,6 +209,7 @@ RULES: tuple[Rule, ...] = (
             "fall_share": Parameter(0.08, 0.04, 0.5, "share", "more"),
             "season_unknown": Parameter(0.08, 0, 0.2, "share", "more"),  # as of accounting/loading.py
             "days": Parameter(3, 1, 7, "days", "more"),
+            "sigmas": _SIGMAS,
         },
     ),
     Rule(
@@ -220,6 +236,8 @@ RULES: tuple[Rule, ...] = (
             "least_w": Parameter(15, 5, 200, "W", "more"),  # a small device on the same meter draws less
             "least_share": Parameter(0.2, 0.05, 1.0, "share", "more"),
             "steady_share": Parameter(0.05, 0.01, 0.15, "share", "less"),
+            # From its best flow to run-out a radial pump's power grows by less: all that a freer way could add.
+            "freest_share": Parameter(0.4, 0.2, 1.0, "share", "more"),
         },
     ),
 )
