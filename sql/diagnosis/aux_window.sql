@@ -2,7 +2,8 @@
 -- grain: one pump and wall clock quarter. inputs: profile, daily, judged_day, pump_fact.
 -- parameters: $learned_days (least earlier days with the load on), $recent_days (the latest valid days, not learned
 --   from). columns: pump_id, clock_local (HH:MM), on_days, usual_min (middle minutes on of the earlier days) [min].
--- On means ten minutes of fifteen; a habit, four of five earlier days (common practice, no source).
+-- On means ten minutes of fifteen; a habit, four of five earlier days (common practice, no source). Days after the last
+-- with the load on teach no habit: since then it may have failed.
 with valid_day as (
     select d.pump_id, d.day_local, row_number() over (partition by d.pump_id order by d.day_local desc) as age
     from daily as d
@@ -22,10 +23,17 @@ by_day as (
     from earlier
     group by pump_id, day_local
 ),
-usual as (
-    select pump_id, count(*) as earlier_days, median(aux_min) as usual_min
+last_on as (
+    select pump_id, max(day_local) as day_local
     from by_day
+    where aux_min > 0
     group by pump_id
+),
+usual as (
+    select b.pump_id, count(*) as earlier_days, median(b.aux_min) as usual_min
+    from by_day as b
+    join last_on as l on l.pump_id = b.pump_id and b.day_local <= l.day_local
+    group by b.pump_id
 ),
 on_quarter as (
     select pump_id, clock_local, count(*) as on_days

@@ -1,12 +1,17 @@
 -- Days on which a pump stood still, or drew no more than standby, through everything its plan asked for, with its
 --   export alive.
 -- grain: one pump's local day. inputs: span, plan_window, fleet_day, pump, site, visit, unit_doubt.
--- parameters: $observed_share (of the planned minutes), $running_most_min [min a day], $standby_w [W].
+-- parameters: $observed_share (of the planned minutes), $running_most_min [min a day], $standby_w [W], $least_w, less
+--   beside a speed and not nothing is another unit [W].
+-- Power below nothing is a clamp the wrong way round, and as much as it says.
 -- columns: site_id, pump_id, day_local, planned_min [min], observed_min [min, of the planned], running_min [min of the
 --   whole day].
 with watched as (
     select s.site_id, s.pump_id, s.day_local, s.start_utc, s.end_utc, s.duration_min, s.kind <> 'unknown' as observed,
-        s.kind = 'run' and not (coalesce(s.power_w <= $standby_w, false) and d.pump_id is null) as running
+        s.kind = 'run' and not (
+            coalesce(abs(s.power_w) <= $standby_w and (s.power_w = 0 or abs(s.power_w) >= $least_w), false)
+            and d.pump_id is null
+        ) as running
     from span as s
     join fleet_day using (day_local)
     join site on site.site_id = s.site_id and site.season = 'open'

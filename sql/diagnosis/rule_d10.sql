@@ -1,12 +1,16 @@
 -- D10, speed sags in the heat: within one planned speed the pump keeps to it in cool hours and falls short in hot ones.
--- grain: one pump. inputs: profile, judged_day, local_day, pump_fact, weather, excused_day.
+-- grain: one pump. inputs: profile, reading, judged_day, local_day, pump_fact, weather, excused_day.
 -- parameters: $short_rpm (least shortfall) [rev/min], $most_share (of the planned speed: more is another step, not a
 --   sag), $at_plan_rpm (this near is at the plan) [rev/min], $minutes (of a day, short) [min], $days (of the week),
---   $hot_c (middle air temperature of the short hours) [deg C], $correlation (of shortfall with air temperature).
+--   $hot_c (middle air temperature of the short hours) [deg C], $warmer_c (than the hours at the plan) [deg C],
+--   $correlation (of shortfall with air temperature), $between_min (of the week, on the way there: short by at most four fifths of the usual shortfall) [min].
+--   $hint_rpm (a pump whose quarter hours fall short by so much is looked at by its readings) [rev/min].
 -- columns: those of EVIDENCE that it fills.
+-- A speed that slides by a few rev/min from reading to reading is one stretch to the profile, whose mean hides the slide;
+-- so the readings themselves are asked, of the few pumps that fall short at all. A log of changes has none in most quarters.
 -- Both kinds of hours under one planned speed tell a sag from an edited plan, which is wrong at all temperatures.
 with quarter_hour as (
-    select p.site_id, p.pump_id, p.day_local, p.planned_speed_rpm, p.planned_speed_rpm - p.speed_rpm as short_rpm,
+    select p.site_id, p.pump_id, p.day_local, p.planned_speed_rpm, p.speed_rpm,
         d.start_utc + to_minutes(15 * p.quarter) as start_utc, f.weather, p.run_min,
         lag(p.planned_speed_rpm) over of_day = p.planned_speed_rpm
             and lead(p.planned_speed_rpm) over of_day = p.planned_speed_rpm as steady
@@ -17,9 +21,26 @@ with quarter_hour as (
     anti join excused_day as x on x.pump_id = p.pump_id and x.day_local = p.day_local
     window of_day as (partition by p.pump_id, p.day_local order by p.quarter)
 ),
+looked_at as (
+    select distinct pump_id
+    from quarter_hour
+    where steady and planned_speed_rpm - speed_rpm > $hint_rpm
+),
+seen as (
+    select r.pump_id, time_bucket(interval 15 minutes, r.time_utc) as start_utc, median(r.speed_rpm) as speed_rpm
+    from reading as r
+    semi join looked_at as l on l.pump_id = r.pump_id
+    where r.speed_rpm > 0
+    group by r.pump_id, time_bucket(interval 15 minutes, r.time_utc)
+),
+told as (
+    select q.* exclude (speed_rpm), q.planned_speed_rpm - coalesce(s.speed_rpm, q.speed_rpm) as short_rpm
+    from quarter_hour as q
+    left join seen as s on s.pump_id = q.pump_id and s.start_utc = q.start_utc
+),
 running as (
     select q.*, w.air_temperature_c as air_c, short_rpm > $short_rpm as short, abs(short_rpm) <= $at_plan_rpm as at_plan
-    from quarter_hour as q
+    from told as q
     left join weather as w on w.weather = q.weather and w.time_utc = date_trunc('hour', q.start_utc)
     where q.steady and q.run_min > 14.99 and q.planned_speed_rpm > 0
         and q.short_rpm <= $most_share * q.planned_speed_rpm
@@ -37,18 +58,24 @@ short_day as (
     group by site_id, pump_id, planned_speed_rpm
     having count(*) >= $days
 ),
+slid as (
+    select *, short_rpm > $hint_rpm and short_rpm <= 0.8 * median(short_rpm) filter (short)
+        over (partition by pump_id, planned_speed_rpm) as on_the_way
+    from running
+),
 compared as (
     select pump_id, planned_speed_rpm, median(short_rpm) filter (short) as short_rpm,
         median(air_c) filter (short) as hot_c, median(air_c) filter (at_plan) as cool_c,
-        count(*) filter (at_plan) as at_plan_quarters, count(air_c) as air_quarters, count(*) as quarters,
+        15 * count(*) filter (on_the_way) as between_min, count(*) filter (at_plan) as at_plan_quarters, count(air_c) as air_quarters, count(*) as quarters,
         corr(short_rpm, air_c order by start_utc) as correlation
-    from running
+    from slid
     group by pump_id, planned_speed_rpm
 ),
 judged as (
     select s.*, c.short_rpm, c.hot_c, c.cool_c, c.air_quarters >= 0.9 * c.quarters as air_known,
         row_number() over (partition by s.pump_id order by s.days desc, s.planned_speed_rpm desc) as place,
-        coalesce(c.hot_c >= $hot_c and c.hot_c > c.cool_c and c.correlation >= $correlation, false) as hot
+        coalesce(c.hot_c >= $hot_c and c.hot_c >= c.cool_c + $warmer_c and c.correlation >= $correlation
+            and c.between_min >= $between_min, false) as hot
     from short_day as s
     join compared as c using (pump_id, planned_speed_rpm)
     where 15 * c.at_plan_quarters >= $minutes

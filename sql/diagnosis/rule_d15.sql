@@ -1,6 +1,6 @@
 -- D15, too few hours at a speed at which the chlorinator may work.
 -- grain: one pump with a chlorinator. inputs: pump, span, daily, judged_day, idle_day, pump_fact.
--- parameters: $days (of the last 7 valid days), $short_share (of the hours needed), $cool_c (mean air temperature of the
+-- parameters: $days (of the last 7 valid days), $speed_margin_rpm (so far below its speed is at it) [rev/min], $short_share (of the hours needed), $cool_c (mean air temperature of the
 --   judged days; below it less chlorine is needed) [deg C]. columns: those of EVIDENCE that it fills.
 -- Water temperature is not logged; the air of the station stands for it, and unknown air leaves the question open to be
 --   asked. Days on which the pump did not run at all belong to that finding.
@@ -18,7 +18,7 @@ valid_day as (
 ),
 by_day as (
     select c.site_id, c.pump_id, v.day_local, c.aux_hours_per_day,
-        coalesce(sum(s.duration_min order by s.start_utc) filter (s.kind = 'run' and s.speed_rpm >= c.aux_min_speed_rpm), 0) / 60
+        coalesce(sum(s.duration_min order by s.start_utc) filter (s.kind = 'run' and s.speed_rpm >= c.aux_min_speed_rpm - $speed_margin_rpm), 0) / 60
             as able_h,
         avg(s.air_temperature_c order by s.start_utc) as air_c
     from chlorinated as c

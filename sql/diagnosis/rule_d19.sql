@@ -3,9 +3,11 @@
 -- grain: one pump. inputs: span, judged_day, pump, idle_day, excused_day, unit_doubt.
 -- parameters: $dead_w (a speed reported with no more power stands) [W], $minutes (least stretch) [min], $nights (of the week), $spread_min (between the middle half of the
 --   starts) [min], $exact_min (starts closer than this are a programme's, not a hand's) [min], $edge_min (this near an
---   edge of the plan it is the plan) [min]. columns: those of EVIDENCE that it fills.
+--   edge of the plan it is the plan) [min], $hand_min (between the middle half of the starts, where the pump stands on
+--   past the end of its plan) [min]. columns: those of EVIDENCE that it fills.
 -- A silent log counts only where the pump primes when it comes back: the supply was cut, not the export. Starts at the
---   same minute each night may be a programme that is not on record.
+--   same minute each night may be a programme that is not on record. A stop that lasts past the plan's end is one if it
+--   comes at another minute each night: else the plan ends earlier than its record says.
 with seen as (
     select s.site_id, s.pump_id, s.day_local, s.start_utc, s.end_utc, s.duration_min, s.start_min, s.cause,
         s.planned_speed_rpm, s.speed_rpm, j.in_week,
@@ -35,6 +37,8 @@ numbered as (
 ),
 stretches as (
     select site_id, pump_id, kind, stretch, bool_and(coalesce(planned_speed_rpm > 0, false)) as all_planned,
+        coalesce(sum(duration_min order by start_utc) filter (planned_speed_rpm > 0), 0) as planned_min,
+        arg_min(coalesce(planned_speed_rpm > 0, false), start_utc) as planned_first,
         sum(duration_min order by start_utc) as stretch_min, min(day_local) as first_day, max(day_local) as last_day,
         bool_or(in_week) as in_week, arg_min(start_min, start_utc) as start_min,
         min(start_utc) as start_utc,
@@ -47,19 +51,20 @@ stretches as (
     group by site_id, pump_id, kind, stretch
 ),
 cuts as (
-    select s.*, case when s.start_min >= 720 then s.first_day else s.first_day - 1 end as night,
+    select s.*, not (s.all_planned and s.comes_back and s.back_planned_rpm > 0) as past_end, case when s.start_min >= 720 then s.first_day else s.first_day - 1 end as night,
         case when s.start_min >= 720 then s.start_min else s.start_min + 1440 end as night_min,
         coalesce(s.back_cause = 'priming' or abs(s.back_rpm - p.priming_speed_rpm) <= 25, false) as primes
     from stretches as s
     join pump as p using (pump_id)
     anti join idle_day as i on i.pump_id = s.pump_id and i.day_local = s.first_day
     anti join excused_day as x on x.pump_id = s.pump_id and x.day_local = s.first_day
-    where s.in_week and s.all_planned and s.cut_inside and s.comes_back and s.back_planned_rpm > 0
-        and s.stretch_min between $minutes and 900 and (s.start_min >= 1080 or s.start_min < 240)
+    where s.in_week and s.planned_first and s.cut_inside and s.planned_min >= $minutes and s.stretch_min <= 900
+        and (s.all_planned and s.comes_back and s.back_planned_rpm > 0 or s.kind = 'off' and not s.all_planned)
+        and (s.start_min >= 1080 or s.start_min < 240)
 ),
 counted as (
     select site_id, pump_id, count(distinct night) as days, min(first_day) as first_day, max(last_day) as last_day,
-        median(stretch_min) as stretch_min, quantile_cont(night_min, 0.75) - quantile_cont(night_min, 0.25) as spread_min,
+        median(planned_min) as stretch_min, bool_or(past_end) as past_end, quantile_cont(night_min, 0.75) - quantile_cont(night_min, 0.25) as spread_min,
         max(night_min) - min(night_min) as range_min, median(night_min) as night_min, bool_or(kind = 'unknown') as silent
     from cuts
     where kind = 'off' or primes
@@ -76,6 +81,6 @@ evidence as (
         format('Usually from about {:02d}:{:02d} on.{}', (night_min::int // 60) % 24, night_min::int % 60,
             case when silent then ' Its log is silent meanwhile, and it primes when it comes back.' else '' end) as extra
     from counted
-    where spread_min <= $spread_min
+    where spread_min <= $spread_min and (not past_end or spread_min >= $hand_min)
 )
 select * from evidence order by site_id, component

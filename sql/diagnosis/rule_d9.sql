@@ -1,6 +1,6 @@
 -- D9, speed reported and no power drawn: the drive has tripped, or the meter is off.
 -- grain: one pump. inputs: span, judged_day, unit_doubt. parameters: $speed_rpm [rev/min], $margin_w (above the power at rest) [W],
---   $rest_w (power at rest where none is logged) [W], $minutes (longest stretch) [min], $days (of the week).
+--   $rest_w (power at rest where none is logged) [W], $least_w (less, and not nothing, is another unit) [W], $minutes (longest stretch) [min], $days (of the week).
 -- columns: those of EVIDENCE that it fills.
 -- A pump without one running minute above that limit in all judged days may have a dead meter: then it cannot be told.
 with at_rest as (
@@ -11,7 +11,8 @@ with at_rest as (
 ),
 powered as (
     select s.site_id, s.pump_id, s.day_local, j.in_week, s.start_utc, s.end_utc, s.duration_min, s.speed_rpm, s.power_w,
-        s.power_w <= coalesce(r.rest_w, $rest_w) + $margin_w as dead
+        abs(s.power_w) <= coalesce(r.rest_w, $rest_w) + $margin_w and (s.power_w = 0 or abs(s.power_w) >= $least_w)
+            as dead
     from span as s
     join judged_day as j using (day_local)
     left join at_rest as r using (pump_id)

@@ -47,6 +47,17 @@ def test_no_power_on_any_day_may_be_the_meter() -> None:
     assert "drive or meter" in row["sentence"]
 
 
+@pytest.mark.parametrize("watts", [-80.0, 0.09])
+def test_a_clamp_the_wrong_way_round_and_another_unit_are_no_standstill(watts) -> None:
+    """Power below nothing is as much as it says; a tenth of a watt beside 1000 rpm is kW."""
+    fleet = EquipmentFleet()
+    pump = fleet.site()
+    for day in WEEK_DAYS[:2]:
+        fleet.drew(pump, day, 360, 1200, watts)
+    found = judged(fleet)
+    assert verdicts(found, "D9") == [] and verdicts(found, "D8") == []
+
+
 def test_a_tripped_drive_explains_the_pump_that_does_not_run() -> None:
     fleet = EquipmentFleet()
     pump = fleet.site()
@@ -67,20 +78,29 @@ def hot_afternoon(hour: datetime) -> float:
 
 
 @pytest.mark.parametrize(
-    ("short_rpm", "days", "found"), [(51, 3, True), (50, 3, False), (51, 2, False), (300, 5, False)]
+    ("least", "most", "days", "found"),
+    [
+        (51, 81, 3, True),
+        (20, 30, 3, False),
+        (51, 81, 2, False),
+        (300, 330, 5, False),  # more than a quarter: another step
+        (80, 80, 5, False),  # by one amount: keyed in
+    ],
 )
-def test_speed_sags_in_the_heat(short_rpm, days, found) -> None:
-    """1000 rpm planned from 08:00 to 20:00; 11:00 to 15:00 falls short. 300 rpm is more than a quarter: another step."""
+def test_speed_sags_in_the_heat(least, most, days, found) -> None:
+    """1000 rpm planned from 08:00 to 20:00; 11:00 to 15:00 falls short, from 13:00 on by more. The middle of 8 quarter
+    hours at 51 and 8 at 81 rpm is 66."""
     fleet = EquipmentFleet()
     pump = fleet.site(weather="w")
     fleet.weather("w", hot_afternoon)
     for day in WEEK_DAYS[:days]:
-        fleet.set(pump, day, 1000 - short_rpm, 660, 900)
+        fleet.set(pump, day, 1000 - least, 660, 780)
+        fleet.set(pump, day, 1000 - most, 780, 900)
     found_rows = judged(fleet)
     result = rows(found_rows, "D10")
     assert [row["verdict"] for row in result] == ["found"] * found
     if found:
-        assert (result[0]["measured"], result[0]["threshold"], result[0]["days"]) == (51, 50, 3)
+        assert (result[0]["measured"], result[0]["threshold"], result[0]["days"]) == (66, 30, 3)
         assert rows(found_rows, "C10")[0]["explained_by"] == "D10"  # four hours off the plan are no override
 
 
@@ -284,6 +304,22 @@ def test_a_silent_log_counts_only_with_priming_when_it_comes_back() -> None:
     fleet.primes(cut)
     (row,) = rows(judged(fleet), "D19")
     assert row["site_id"] == "S1" and "silent" in row["sentence"]
+
+
+@pytest.mark.parametrize(("starts", "found"), [([1320, 1335, 1310, 1328], ["found"]), ([1320, 1326, 1321, 1328], [])])
+def test_a_stop_past_the_end_of_the_plan_is_a_hand_where_its_minute_varies(starts, found) -> None:
+    """Planned from 08:00 to 02:00, off from about 22:00 until morning. The middle half of the first starts lies 11.75 min
+    apart, of the second 5.75: that may be a plan which ends earlier than its record."""
+    fleet = EquipmentFleet()
+    pump = fleet.site(plan=((1, 1000, 480, 120),))
+    for day, start in zip(WEEK_DAYS, starts, strict=False):
+        fleet.set(pump, day, 0, start)
+        fleet.set(pump, day + timedelta(days=1), 0, 0, 120)
+    result = rows(judged(fleet), "D19")
+    assert [row["verdict"] for row in result] == found
+    if found:
+        # planned minutes lost: 1440 - start + 120 = 240, 225, 250, 232; the middle of them is 236
+        assert (result[0]["measured"], result[0]["days"]) == (pytest.approx(236 / 60), 4)
 
 
 def test_a_speed_without_power_each_night_is_d19_and_explains_d9() -> None:

@@ -239,3 +239,22 @@ def test_a_heater_that_moved_with_its_step_or_heated_little_is_healthy() -> None
         fleet.load_on(moved, day, 600, 700)
         fleet.load_on(little, day, 600, 629)  # at 1000 rpm, but less than 30 min
     assert verdicts(judged(fleet), "D16") == []
+
+
+def test_a_habit_is_learned_from_the_days_before_the_load_failed() -> None:
+    """On in six of the eleven earlier days, off since: 6 of 11 are no habit, 6 of the 6 up to the last are one."""
+    fleet = EquipmentFleet()
+    pump = load_site(fleet, plan=FAST)
+    for day in fleet.days[:6]:
+        fleet.load_on(pump, day, 400, 600)
+    assert verdicts(judged(fleet), "D13") == ["found"]
+
+
+def test_a_speed_that_jitters_about_the_chlorinators_is_at_it() -> None:
+    """1386 rpm is within 15 of 1400, 1384 is not; ten hours are needed, and two run at 1500."""
+    for speed, found in ((1386, []), (1384, ["found"])):
+        fleet = EquipmentFleet()
+        pump = load_site(fleet, aux_hours_per_day=10.0)
+        for day in fleet.days:
+            fleet.set(pump, day, speed, 480, 1200)
+        assert verdicts(judged(fleet), "D15") == found

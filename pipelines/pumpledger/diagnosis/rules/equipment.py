@@ -93,6 +93,7 @@ RULES: tuple[Rule, ...] = (
             "spread_min": Parameter(75, 15, 180, "min", "less"),
             "exact_min": Parameter(5, 0, 30, "min", "more"),
             "edge_min": Parameter(20, 5, 60, "min", "more"),
+            "hand_min": Parameter(10, 5, 60, "min", "more"),  # above one sample of five minutes
         },
     ),
     Rule(
@@ -101,7 +102,8 @@ RULES: tuple[Rule, ...] = (
         severity="this week",
         needs=("speed", "power"),
         order=49.5,
-        explained_by=("D19",),
+        # A channel that is known to stick, or a clamp the wrong way round, shows no current that there is.
+        explained_by=("B10", "B12", "D19"),
         season="open",
         probability=0.8,
         work_min=40,
@@ -121,6 +123,7 @@ RULES: tuple[Rule, ...] = (
             "speed_rpm": Parameter(600, 300, 1500, "rpm", "more"),
             "margin_w": Parameter(10, 1, 30, "W", "less"),
             "rest_w": Parameter(5, 0, 30, "W", "less"),
+            "least_w": Parameter(1, 0, 3, "W", "more"),  # electronics that are on draw some watts, dead ones none
             "minutes": Parameter(10, 2, 120, "min", "more"),
             "days": Parameter(1, 1, 7, "days", "more"),
         },
@@ -145,14 +148,19 @@ RULES: tuple[Rule, ...] = (
         ),
         caution=ELECTRICAL,
         parameters={
-            "short_rpm": Parameter(50, 25, 300, "rpm", "more"),
+            "short_rpm": Parameter(30, 25, 300, "rpm", "more"),  # twice the jitter that C18 allows a drive
             "most_share": Parameter(0.25, 0.1, 0.5, "share", "less"),
             "at_plan_rpm": Parameter(25, 5, 50, "rpm", "less"),
             "minutes": Parameter(30, 15, 240, "min", "more"),
             "days": Parameter(3, 1, 7, "days", "more"),
             # A drive in the sun is hotter than the station's air; below this no drive has reason to sag.
-            "hot_c": Parameter(24, 15, 45, "deg C", "more"),
+            "hot_c": Parameter(18, 10, 45, "deg C", "more"),
+            # Hot hours against those at the plan, so that chance in the air of one day is no reason.
+            "warmer_c": Parameter(2, 0.5, 10, "deg C", "more"),
             "correlation": Parameter(0.5, 0.2, 0.95, "1", "more"),
+            # A step that was keyed in falls short by one amount, a drive gives way by and by.
+            "between_min": Parameter(60, 15, 480, "min", "more"),
+            "hint_rpm": Parameter(10, 5, 25, "rpm", "more"),  # above the jitter of a drive
         },
     ),
     Rule(
@@ -258,6 +266,7 @@ RULES: tuple[Rule, ...] = (
         parameters={
             "days": Parameter(5, 1, 7, "days", "more"),
             "short_share": Parameter(0.05, 0.0, 0.5, "share", "more"),
+            "speed_margin_rpm": Parameter(15, 0, 100, "rpm", "more"),  # jitter of a drive about its speed
             "cool_c": Parameter(12, 0, 25, "deg C", "more"),
         },
     ),
