@@ -39,8 +39,8 @@ def wide():
         if day < fleet.days[-3]:
             fleet.load_on(silent, day, 435, 465)
     for n, day in enumerate(WEEK_DAYS):
-        fleet.set(sag, day, 900, 660, 780)
-        fleet.set(sag, day, 860, 780, 900)
+        fleet.set(sag, day, 920, 660, 780)
+        fleet.set(sag, day, 840, 780, 900)
         fleet.load_on(slow, day, 600, 700)
         fleet.set(warm, day, 1125, 120, 200)
         fleet.load_on(stuck, day, 1300, 1304)
