@@ -3,9 +3,11 @@
 Belongs here: the search for a flat price without windows. Where the periods lie is settled in `placing.py`.
 
 The bound is the lower convex envelope of power over flow, or, with hours to keep, the linear program that it stands
-for: shares of the day at each speed, at least the water and the hours asked for, at most the whole day. Its dual prices
-split what any plan costs above the bound into parts that are never negative: one for each period (its length times the
-reduced cost of its speed), one for water and hours given beyond what is asked, one for time at rest, and the starts.
+for: shares of the day at each speed, at least the water and the hours asked for, running as long as the number of pauses
+allows. Its dual prices split what any plan costs above the bound into parts that are never negative: one for each period
+(its length times the reduced cost of its speed), one for water and hours given beyond what is asked, one for running
+longer than the shortest time, or shorter than the longest. Each number of pauses is a search by itself: what a start
+costs, and how long the pump may stand in all, then lie in the bound and open no gap.
 
 Why it is exact: a plan is left out only where these parts reach the level under which plans are looked at; the parts of
 two periods and a list of third ones, sorted by what they give, decide that without looking at each. If the best plan
@@ -21,7 +23,7 @@ from pumpledger.planning.day_grid import ROUNDING, DayGrid
 from pumpledger.planning.mixes import MOST_TRIPLES, Best, Found, Index, sorted_range
 from pumpledger.planning.problem import QUARTERS, Array
 
-_FIRST_LEVEL, _RAISE = 3e-6, 3.0
+_FIRST_LEVEL, _RAISE = 1e-4, 4.0
 
 
 def search(grid: DayGrid, triples: int = MOST_TRIPLES, any_plan: bool = False) -> Found:
@@ -35,49 +37,51 @@ def search(grid: DayGrid, triples: int = MOST_TRIPLES, any_plan: bool = False) -
     if not grid.cost.size:
         return Found(None, np.inf, np.inf)
     best = Best(triples_left=triples)
-    ways = [_Flat(grid, rests=False), *([_Flat(grid, rests=True)] if grid.rests[0] else [])]
+    pauses = range(grid.most_periods + 1 if grid.rests[0] and grid.longest_pause else 1)
+    ways = [_Flat(grid, number) for number in pauses if number == 0 or (number - 1) * grid.longest_pause < QUARTERS - 1]
     proven = [way.search(best, any_plan) for way in sorted(ways, key=lambda way: way.bound)]
     cheapest = min(ways, key=lambda way: way.bound)
     return best.found(min(proven), cheapest.prices if np.isfinite(cheapest.bound) else None)
 
 
 class _Flat:
-    """One of the two ways to spend the day: running throughout, or with at least one pause and so one start."""
+    """One way to spend the day: with so many pauses, each followed by a start. More pauses than the time at rest needs
+    cost no less."""
 
-    def __init__(self, grid: DayGrid, rests: bool) -> None:
-        self.grid, self.rests = grid, rests
+    def __init__(self, grid: DayGrid, pauses: int) -> None:
+        self.grid, self.pauses = grid, pauses
         self.cost = grid.cost * float(grid.price[0])
         self.start = float(grid.start_cost[0])
+        self.shortest = max(QUARTERS - pauses * grid.longest_pause, 1) if pauses else QUARTERS
+        self.longest = QUARTERS - ((pauses - 1) * grid.longest_pause + 1) if pauses else QUARTERS
         self.rates = np.array([need.rate for need in grid.needs]).reshape(len(grid.needs), grid.cost.size)
         self.totals = np.array([need.total for need in grid.needs])
         envelope = self.envelope()
         self.bound = np.inf
         if envelope is not None:
             low, self.prices, self.quarter = envelope
-            self.bound = low + (self.start if rests else 0.0)
+            self.bound = low + self.start * pauses
 
     def envelope(self) -> tuple[float, Array, float] | None:
-        """Bound, price of each need, price of a quarter of the day (at most 0 where the pump may rest); None where
-        even shares of the day do not do."""
+        """Bound, price of each need, price of a quarter of running (below 0 where the longest time binds, above where
+        the shortest does); None where even shares of the day do not do."""
         day = np.ones((1, self.cost.size))
         program = linprog(
             self.cost,
-            A_ub=np.vstack([-self.rates, day]) if self.rests else -self.rates if len(self.totals) else None,
-            b_ub=np.r_[-self.totals, QUARTERS - 1] if self.rests else -self.totals if len(self.totals) else None,
-            A_eq=None if self.rests else day,
-            b_eq=None if self.rests else [QUARTERS],
+            A_ub=np.vstack([-self.rates, day, -day]),
+            b_ub=np.r_[-self.totals, self.longest, -self.shortest],
         )
         if program.status == 2:
             return None
         if program.status != 0:
             raise RuntimeError(f"the envelope could not be computed: {program.message}")
         duals = program.ineqlin.marginals
-        quarter = float(duals[-1]) if self.rests else float(program.eqlin.marginals[0])
-        prices = np.maximum(-duals[: len(self.totals)], 0.0)
+        quarter = float(duals[-2] - duals[-1])
+        prices = np.maximum(-duals[:-2], 0.0)
         # Rounded duals may lie a hair outside: what the bound needs is that no reduced cost is negative.
-        lowest = float((self.cost - prices @ self.rates).min())
-        quarter = min(quarter, lowest, 0.0) if self.rests else min(quarter, lowest)
-        return float(prices @ self.totals) + (QUARTERS - self.rests) * quarter, prices, quarter
+        quarter = min(quarter, float((self.cost - prices @ self.rates).min()))
+        running = self.longest if quarter < 0 else self.shortest
+        return float(prices @ self.totals) + running * quarter, prices, quarter
 
     def search(self, best: Best, any_plan: bool) -> float:
         """Search under rising levels; what no plan of this way that is cheaper than ``best`` goes below."""
@@ -99,24 +103,29 @@ class _Flat:
         length, speed = np.r_[0, lengths[kept[:, 0]]], np.r_[0, kept[:, 1]]  # the first: no period
         above = np.r_[0.0, above[kept[:, 0], kept[:, 1]]]
         gives = self.rates[:, speed] * length
-        scarce = int(np.argmax(prices * self.totals)) if len(prices) else -1
-        order = np.argsort(gives[scarce] if scarce >= 0 else length, kind="stable")
-        length, speed, above, gives = length[order], speed[order], above[order], gives[:, order]
-        if self.grid.most_periods < 3:
-            one, two = np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
-            one, two = (np.zeros(len(length), dtype=np.int64) + np.flatnonzero(length == 0)[0], np.arange(len(length)))
+        scarce = int(np.argmax(prices * self.totals)) if len(prices) and prices.any() else -1
+        # Without a pause the third length is what is left of the day: sorted by length first, and then by what it gives.
+        amount = gives[scarce] if scarce >= 0 else np.zeros(len(length))
+        whole = float(amount.max()) + 1.0 if not self.pauses else 0.0
+        key = amount + whole * length
+        order = np.argsort(key, kind="stable")
+        key, length, speed, above, gives = key[order], length[order], speed[order], above[order], gives[:, order]
+        one, two = self._pairs(above, level - bound)
+        both = gives[:, one] + gives[:, two]
+        spare = level - bound - above[one] - above[two] - prices @ np.maximum(both - self.totals[:, None], 0.0)
+        kept = spare >= 0
+        one, two, both, spare = one[kept], two[kept], both[:, kept], spare[kept]
+        first = whole * (QUARTERS - length[one] - length[two])
+        if scarce >= 0:
+            missing = np.maximum(self.totals[scarce] - both[scarce], 0.0)
+            most = np.minimum(missing + spare / prices[scarce], whole - 0.5 if whole else np.inf)
         else:
-            one, two = np.nonzero(np.triu(above[:, None] + above < level - bound))
-        low, high = two.copy(), np.full(len(two), len(length))
-        if self.grid.most_periods == 1:
-            one = two = low = one[:1]
-            high = np.full(1, len(length))
-        spare = level - bound - above[one] - above[two]
-        if scarce >= 0 and prices[scarce] > 0:
-            missing = self.totals[scarce] - gives[scarce, one] - gives[scarce, two]
-            ordered = gives[scarce]
-            low = np.maximum(low, np.searchsorted(ordered, missing - ROUNDING))
-            high = np.searchsorted(ordered, missing + spare / prices[scarce] + ROUNDING, side="right")
+            missing, most = 0.0, (whole - 0.5 if whole else np.inf)
+        low = np.searchsorted(key, first + missing - ROUNDING)
+        high = np.searchsorted(key, first + most + ROUNDING, side="right")
+        # The first that gives enough is looked at in any case: a plan in hand ends the raising of levels early.
+        low, high = (np.maximum(low, two) if self.grid.most_periods > 1 else low), np.maximum(high, low + 1)
+        high = np.minimum(high, len(length))
         best.triples_left -= int(np.maximum(high - low, 0).sum())
         if best.triples_left < 0:
             return False
@@ -124,16 +133,22 @@ class _Flat:
         self._take(one[which], two[which], third, length, speed, gives, best)
         return True
 
+    def _pairs(self, above: Array, most: float) -> tuple[Index, Index]:
+        """Places of two periods, the first no later than the second; place 0 is no period."""
+        if self.grid.most_periods == 1:
+            return np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.int64)
+        if self.grid.most_periods == 2:
+            return np.zeros(len(above), dtype=np.int64), np.arange(len(above))
+        return np.nonzero(np.triu(above[:, None] + above < most))
+
     def _take(
         self, one: Index, two: Index, third: Index, length: Index, speed: Index, gives: Array, best: Best
     ) -> None:
         """Real costs of complete mixes; those that break a need or need more pauses than they have are left out."""
         running = length[one] + length[two] + length[third]
-        rest = QUARTERS - running
-        kept = ((rest > 0) if self.rests else (rest == 0)) & (running > 0)
+        kept = (running >= self.shortest) & (running <= self.longest)
         kept &= (gives[:, one] + gives[:, two] + gives[:, third] >= self.totals[:, None] - ROUNDING).all(axis=0)
-        pauses = -(-rest // self.grid.longest_pause) if self.grid.longest_pause else np.where(rest > 0, 4, 0)
-        kept &= pauses <= (length[one] > 0).astype(int) + (length[two] > 0) + (length[third] > 0)
-        one, two, third, pauses = one[kept], two[kept], third[kept], pauses[kept]
-        costs = sum(length[part] * self.cost[speed[part]] for part in (one, two, third)) + self.start * pauses
+        kept &= self.pauses <= (length[one] > 0).astype(int) + (length[two] > 0) + (length[third] > 0)
+        one, two, third = one[kept], two[kept], third[kept]
+        costs = sum(length[part] * self.cost[speed[part]] for part in (one, two, third)) + self.start * self.pauses
         best.take(costs, [(length[part], speed[part]) for part in (one, two, third)])
