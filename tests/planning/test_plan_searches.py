@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from milp_plan import milp_cost
 
-from pumpledger.planning import flat_search, tou_search
+from pumpledger.planning import branching, flat_search, tou_search
 from pumpledger.planning.bound import cases, lay_out, priced, relax
 from pumpledger.planning.day_grid import day_grid
 from pumpledger.planning.keeping import broken, cost
@@ -116,6 +116,32 @@ def test_no_plan_of_all_is_cheaper(seed: int) -> None:
     assert found.bound == found.cost
     plan = place(lay_out(day_grid(problem)), found.mix)
     assert plain_cost(problem, plan) == pytest.approx(min(costs), rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_a_day_split_by_its_pauses_is_searched_whole(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No effort for the day as a whole, little for a part: each part is split until it is small; against every plan."""
+    monkeypatch.setattr(tou_search, "_TRIPLES_AT_FIRST", 0)
+    monkeypatch.setattr(branching, "_TRIPLES_A_PART", 3)
+    problem = replace(small_problem(seed), most_periods=3)
+    window = next(r for r in problem.requirements if isinstance(r, QuietWindow))
+    first = (window.start + window.length) % QUARTERS
+    costs = [found for plan in every_plan(problem, first) if (found := plain_cost(problem, plan)) is not None]
+    found = tou_search.search(day_grid(problem))
+    assert found.cost == (pytest.approx(min(costs), rel=1e-9) if costs else np.inf)
+    assert found.bound == found.cost
+
+
+def test_a_gap_that_starts_open_is_closed() -> None:
+    """Made-up site 259 on each third speed: the bound of the whole day lies some per cent below the best plan, which stands a
+    long time; split by the length of its pause it is proven."""
+    problem = drawn_problem(259)
+    third = np.arange(problem.speeds.speed_rpm.size) % 3 == 0
+    grid = day_grid(replace(problem, speeds=problem.speeds.where(third)))
+    found = tou_search.search(grid)
+    day = lay_out(grid)
+    whole = min(relaxed[1].bound for case in cases(grid) if (relaxed := relax(day, case)))
+    assert found.bound == found.cost and whole < found.cost * 0.99
 
 
 def all_flat_mixes(problem: PlanProblem, pause: int) -> float:

@@ -20,7 +20,7 @@ as can be.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import product
 
@@ -244,11 +244,8 @@ def relax(day: Day, case: Case) -> tuple[Array, Priced] | None:
 
     None where no chain of periods fits the day at all.
     """
-    edges = day.grid.breakpoints()
-    offsets = [0, 1, -1, *case.edges, *(-length for length in case.edges)]
     exact = day.grid.longest_pause == QUARTERS and case.allowed.all() and case.pauses is None
-    hours = np.empty(0, dtype=np.int64) if exact else np.arange(0, QUARTERS, 4)
-    edges = np.unique(np.concatenate([hours, *((edges + offset) % QUARTERS for offset in offsets)]))
+    edges = _edges(day, case, () if exact else range(0, QUARTERS, 4), (0, 1, -1))
     found = _best_multipliers(_Coarse(day, case, edges), day.most_cost)
     if found is not None:
         relaxed = priced(day, case, found[0])
@@ -259,6 +256,21 @@ def relax(day: Day, case: Case) -> tuple[Array, Priced] | None:
     # Too few edges to tell what the multipliers should be.
     found = _best_multipliers(_Coarse(day, case, np.arange(QUARTERS)), day.most_cost)
     return None if found is None else (found[0], priced(day, case, found[0]))
+
+
+def multipliers_of_part(day: Day, case: Case, pauses: Iterable[int]) -> Array | None:
+    """Multipliers (J,) for plans with pauses of about these lengths, from few edges: not the best ones, but any of at
+    least 0 give a bound. None where those edges fit no chain of periods."""
+    offsets = [turn for length in pauses for turn in (length, -length)]
+    found = _best_multipliers(_Coarse(day, case, _edges(day, case, (), (0, *offsets))), day.most_cost)
+    return None if found is None else found[0]
+
+
+def _edges(day: Day, case: Case, hours: Iterable[int], offsets: Iterable[int]) -> npt.NDArray[np.int64]:
+    """Quarters on which the edges of a coarse search may lie: near breakpoints, and a required length away."""
+    turns = [*offsets, *case.edges, *(-length for length in case.edges)]
+    near = [(day.grid.breakpoints() + turn) % QUARTERS for turn in turns]
+    return np.unique(np.concatenate([np.array(list(hours), dtype=np.int64), *near]))
 
 
 def _best_multipliers(coarse: _Coarse, most_cost: float) -> tuple[Array, float] | None:

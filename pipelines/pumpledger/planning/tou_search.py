@@ -15,18 +15,19 @@ so, or until the effort runs out: then the last level that was searched whole is
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from pumpledger.planning.bound import AFTER, Case, Day, Priced, cases, lay_out, relax
+from pumpledger.planning.branching import Part, search_parts
 from pumpledger.planning.day_grid import ROUNDING, DayGrid
 from pumpledger.planning.mixes import MOST_TRIPLES, Best, Found, Index, sorted_range
 from pumpledger.planning.problem import QUARTERS, Array
 
 _FIRST_LEVEL, _RAISE, _RAISE_IN_HASTE = 3e-6, 3.0, 30.0
 _AT_ONCE = 20_000
-_TRIPLES_AT_FIRST = 3_000_000
+_TRIPLES_AT_FIRST = 500_000
 
 
 @dataclass
@@ -51,11 +52,17 @@ def search(grid: DayGrid, triples: int = MOST_TRIPLES, any_plan: bool = False) -
     found = _search(day, every, best, any_plan)
     if found.bound >= found.cost or (any_plan and found.mix):
         return found
-    # A cost of starts opens a wide gap between plans with more and with fewer pauses: each number by itself.
     best.triples_left = triples
-    if grid.start_cost.any():
-        every = [replace(case, pauses=number) for case in every for number in range(grid.most_periods + 1)]
-    return _search(day, every, best, any_plan)
+    if any_plan:
+        return _search(day, every, best, any_plan)
+    bound, parts = search_parts(day, every, best, lambda part, level, best: _Stage(part.day, part, level, best).run())
+    return best.found(bound, _prices(parts) if parts else found.prices)
+
+
+def _prices(under_search: list[_Open] | list[Part]) -> Array:
+    """What one more of each need costs, by the case whose bound is lowest."""
+    cheapest = min(under_search, key=lambda entry: entry.proven)
+    return np.array([0.0 if at is None else cheapest.multipliers[at] for at in cheapest.case.need_at])
 
 
 def _search(day: Day, every: list[Case], best: Best, any_plan: bool) -> Found:
@@ -67,9 +74,7 @@ def _search(day: Day, every: list[Case], best: Best, any_plan: bool) -> Found:
             under_search.append(_Open(case, *relaxed, relaxed[1].bound))
     if not under_search:
         return best.found(np.inf)
-    cheapest = min(under_search, key=lambda entry: entry.proven)
-    prices = np.array([0.0 if at is None else cheapest.multipliers[at] for at in cheapest.case.need_at])
-    lowest = cheapest.proven
+    prices, lowest = _prices(under_search), min(entry.proven for entry in under_search)
     step = _FIRST_LEVEL * max(abs(lowest), 1e-6)
     while any(entry.proven < min(best.cost, day.most_cost) for entry in under_search):
         level = min(lowest + step, best.cost, day.most_cost)
@@ -104,7 +109,7 @@ class _Rest:
 class _Stage:
     """All plans of a case whose relaxed cost lies under ``level``."""
 
-    def __init__(self, day: Day, entry: _Open, level: float, best: Best) -> None:
+    def __init__(self, day: Day, entry: _Open | Part, level: float, best: Best) -> None:
         self.day, self.level, self.best = day, level, best
         self.case, self.found, self.relaxed = entry.case, entry.multipliers, entry.relaxed
         speeds = day.grid.cost.size
