@@ -41,7 +41,7 @@ def adopt(fleet: Path, pump: str, from_day: str | None) -> None:
 @click.option("--load-hours", "load", metavar="HH:MM-HH:MM", help="When the load runs.")
 @click.option("--pause", type=click.FloatRange(0.25, 24), help="Longest pause in hours.")
 @click.option("--place", metavar="NAME", help="By the published rules of this place as well.")
-@click.option("--periods", type=click.IntRange(1, 3), default=3, show_default=True, help="At most so many periods.")
+@click.option("--periods", type=click.IntRange(1, 3), help="At most so many periods.")
 @click.option("--page", type=click.Path(dir_okay=False, path_type=Path), help="Also write cards and pictures here.")
 @click.option("--adopt", metavar="YYYY-MM-DD", help="It was keyed in on this local day: put it on record.")
 @click.option("--by", default="", metavar="NAME", help="Who keyed it in.")

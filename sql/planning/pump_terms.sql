@@ -3,8 +3,11 @@
 -- columns: site_id, pump_id, pool_class, pool_volume_m3, required_turnovers (per day, whole site), site_pumps, tariff,
 --   filter_limit_m3h, suction_limit_m3h [m3/h, whole site], pipe_size, full_speed_rpm, priming_speed_rpm,
 --   priming_min [min], aux_load, aux_min_speed_rpm; plan_rpm (highest speed of the plan in force on the last day),
---   planned_min (its minutes a day), both null without a plan; aux_need_min (minutes a day the load is to have: the
---   most it had in the week; where it is not logged, the planned minutes at or above its minimum speed; 0 no load).
+--   planned_min (its minutes a day), both null without a plan; aux_need_min (minutes a day the load is to have: the hours
+--   of the register; else the most it had in the week; where it is not logged, the planned minutes at or above its minimum
+--   speed; 0 no load); and as the register has them: jurisdiction, runs_all_day, skimming_hours_per_day [h],
+--   skimming_speed_rpm, solar_, quiet_ and aux_start_min and _stop_min [min of the clock], solar_ and quiet_speed_rpm,
+--   longest_pause_hours [h], controller_periods, over_midnight.
 with last_day as (
     select max(day_local) as last_day
     from fleet_day
@@ -40,7 +43,11 @@ pump_terms as (
     select s.site_id, p.pump_id, s.pool_class, s.pool_volume_m3, s.required_turnovers, z.site_pumps, s.tariff,
         s.filter_limit_m3h, s.suction_limit_m3h, p.pipe_size, p.full_speed_rpm, p.priming_speed_rpm, p.priming_min,
         p.aux_load, p.aux_min_speed_rpm, n.plan_rpm, n.planned_min,
-        case when p.aux_load = 'none' then 0 else coalesce(l.aux_min, n.planned_aux_min, 0) end as aux_need_min
+        case when p.aux_load = 'none' then 0 else coalesce(60 * p.aux_hours_per_day, l.aux_min, n.planned_aux_min, 0) end
+            as aux_need_min,
+        s.jurisdiction, s.runs_all_day, s.skimming_hours_per_day, s.skimming_speed_rpm, s.solar_start_min, s.solar_stop_min,
+        s.solar_speed_rpm, s.quiet_start_min, s.quiet_stop_min, s.quiet_speed_rpm, s.longest_pause_hours, p.aux_start_min,
+        p.aux_stop_min, p.controller_periods, p.over_midnight
     from pump as p
     join site as s using (site_id)
     join sized as z using (site_id)

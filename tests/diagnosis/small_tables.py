@@ -55,7 +55,7 @@ def power_w(speed_rpm: np.ndarray) -> np.ndarray:
 
 
 def _frame(fields: tuple, rows: list[dict]) -> pl.DataFrame:
-    schema = {column: _POLARS[kind] for column, kind in inside_columns(fields).items()}
+    schema = {column: _POLARS.get(kind, pl.String) for column, kind in inside_columns(fields).items()}
     return pl.DataFrame([{**dict.fromkeys(schema), **row} for row in rows], schema=schema)
 
 

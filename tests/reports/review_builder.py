@@ -101,6 +101,7 @@ def made_up_review() -> ReviewData:
                 "season": "open",
                 "filter_limit_m3h": 14.0 if code != "QM-006" else None,
                 "suction_limit_m3h": 16.0 if code not in ("QM-005", "QM-006") else None,
+                "jurisdiction": None,
             }
             for number, (code, name) in enumerate(plain.items(), start=1)
         ],
@@ -168,6 +169,8 @@ def made_up_review() -> ReviewData:
             "start_local": "08:00",
             "stop_local": "18:15",
             "hours": 10.25,
+            "faster_rpm": 2400 if code == "P-3" else None,
+            "faster_hours": 1.5 if code == "P-3" else None,
             "energy_kwh_day": energy,
             "cost_day": energy * 0.3 if energy else None,
             "turnovers_lo": 1.02 if speed else None,

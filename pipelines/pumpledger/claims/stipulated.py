@@ -42,7 +42,11 @@ def stipulated(
                 (name, "start of the former pump", pump["baseline_start_min"], "min after midnight", source, None)
             )
     rows.append(("", "pool volume", float(str(site["pool_volume_m3"])), "m3", "sites.csv, pool_volume", None))
-    if site.get("required_turnovers") is not None:
+    if site.get("required_turnovers_by_month") is not None:
+        for month, value in enumerate(str(site["required_turnovers_by_month"]).split(), start=1):
+            source = "sites.csv, required_turnovers_by_month"
+            rows.append(("", f"required turnovers a day, month {month}", float(value), "1/day", source, None))
+    elif site.get("required_turnovers") is not None:
         value = float(str(site["required_turnovers"]))
         rows.append(("", "required turnovers a day", value, "1/day", "sites.csv, required_turnovers", None))
     for formula in programme.formulas if programme else ():

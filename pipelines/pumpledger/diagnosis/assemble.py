@@ -75,7 +75,8 @@ def advice(plans: pl.DataFrame) -> dict[str, str]:
             text = f"No plan is proposed for {row['pump_id']}: {row['withheld']}."
         else:
             hours = f"from {row['start_local']} to {row['stop_local']}"
-            text = f"Simple best plan for {row['pump_id']}: {row['speed_rpm']} rpm {hours}."
+            part = f", {row['faster_hours']:g} h of it at {row['faster_rpm']} rpm" if row["faster_rpm"] else ""
+            text = f"Simple best plan for {row['pump_id']}: {row['speed_rpm']} rpm {hours}{part}."
         texts.setdefault(row["site_id"], []).append(text)
     return {site: " ".join(lines) for site, lines in texts.items()}
 

@@ -332,6 +332,8 @@ BEST_PLANS = Table(
         "start_local": ("text", "HH:MM"),
         "stop_local": ("text", "HH:MM"),
         "hours": ("real", "running time a day [h]"),
+        "faster_rpm": ("int", "speed of a part of it, for skimming [rev/min]; null none"),
+        "faster_hours": ("real", "length of that part [h]; null none"),
         "energy_kwh_day": ("real", "wire energy a day [kWh]"),
         "cost_day": ("real", "money a day, mean over a week [currency]; null no tariff"),
         "turnovers_lo": ("real", "turnovers a day by the low flow bound"),

@@ -24,9 +24,11 @@ from pumpledger.engine.proposal_tables import PLAN_EFFECTS, PROPOSALS, PROPOSED_
 from pumpledger.engine.tables import BEST_PLANS, DAILY, DOUBTS, FINDINGS, SPEED_GRID
 from pumpledger.followup.keyed import plan_effects, read_keyed
 from pumpledger.orchestration.session import Session
-from pumpledger.planning.fleet_problems import Wishes, plan_problems
+from pumpledger.planning.cures import with_cures
+from pumpledger.planning.fleet_problems import plan_problems
 from pumpledger.planning.offers import simplest, tables
 from pumpledger.planning.problem import PlanProblem
+from pumpledger.planning.wishes import Wishes, usual_wishes
 from pumpledger.profile.calendar import iso_week, week_days
 
 _STEP = ("start_min", "stop_min", "speed_rpm")
@@ -40,7 +42,11 @@ def make_proposals(session: Session, week: str) -> pl.DataFrame:
     found = session.lake.read(FINDINGS, week).filter(pl.col("verdict") == "found", pl.col("explained_by") == "")
     asked = names_by_site(found.filter(pl.col("rule_id").is_in(IN_QUESTION)))
     problems = [problem for problem in restrained(session, week, found) if problem.site_id in asked]
-    proposals, periods = tables((problem, simplest(problem), asked[problem.site_id]) for problem in problems)
+    rules = rules_by_site(found)
+    proposals, periods = tables(
+        (problem, with_cures(problem, simplest(problem), rules.get(problem.site_id, ())), asked[problem.site_id])
+        for problem in problems
+    )
     session.lake.write(PROPOSALS, week, proposals)
     session.lake.write(PROPOSED_PERIODS, week, periods)
     session.lake.write(PLAN_EFFECTS, week, _effects(session, week))
@@ -78,6 +84,14 @@ def names_by_site(found: pl.DataFrame) -> dict[str, str]:
     return {site_id: "; ".join(parts) for site_id, parts in names.items()}
 
 
+def rules_by_site(found: pl.DataFrame) -> dict[str, list[str]]:
+    """The rules of findings, by site."""
+    rules: dict[str, list[str]] = {}
+    for site_id, rule_id in found.sort("site_id", "rank").select("site_id", "rule_id").iter_rows():
+        rules.setdefault(site_id, []).append(rule_id)
+    return rules
+
+
 def restrained(
     session: Session, week: str, found: pl.DataFrame, wishes: Mapping[str, Wishes] | None = None,
     usual: Wishes | None = None, site: pl.DataFrame | None = None,
@@ -93,7 +107,7 @@ def restrained(
         db.load("daily", daily)
         db.load("speed_grid", session.lake.read(SPEED_GRID, week))
         db.load("fleet_day", pl.DataFrame({"day_local": week_days(week), "in_week": [True] * 7}))
-        problems = _problems(db, session, wishes, usual, site)
+        problems = _problems(db, session, wishes, usual or usual_wishes(session.register.fleet.proposals), site)
     reasons = _reasons(session.register.pump, daily, doubts, found)
     return [
         replace(problem, withheld=reasons[problem.site_id]) if problem.site_id in reasons else problem
@@ -106,11 +120,12 @@ def _problems(
 ) -> list[PlanProblem]:
     if site is None:
         return plan_problems(db, wishes, usual)
+    before = db.table("site")
     db.load("site", site)
     try:
         return plan_problems(db, wishes, usual)
     finally:
-        db.load("site", session.register.site)
+        db.load("site", before)
 
 
 def _reasons(pump: pl.DataFrame, daily: pl.DataFrame, doubts: pl.DataFrame, found: pl.DataFrame) -> dict[str, str]:

@@ -107,7 +107,7 @@ def review_data(session: Session, week: str) -> ReviewData:
         last_day=days[6],
         units=register.units,
         currency=register.currency,
-        site=register.site,
+        site=register.site_in(days[-1].month),
         pump=register.pump,
         plan=register.plan,
         exports=EXPORTS.conform(exports),

@@ -164,7 +164,7 @@ class Session:
         """
         if tuple(days) not in self._databases:
             db = Database()
-            for name, frame in self.register.tables().items():
+            for name, frame in self.register.tables(days[-1].month).items():
                 db.load(name, frame)
             load_calendar(db, self.zones, days)
             db.build("tariff_band", "accounting/tariff_band")

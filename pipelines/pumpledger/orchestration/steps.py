@@ -58,6 +58,7 @@ from pumpledger.hydraulics.speed_grid import build_speed_grid
 from pumpledger.intake.ledger_tables import clock_warnings, exports_of, pump_sources, refused_counts, shared_pumps
 from pumpledger.orchestration.session import Session
 from pumpledger.planning.simple_plan import build_best_plans
+from pumpledger.planning.wishes import usual_wishes
 from pumpledger.problems import Problem
 from pumpledger.profile.build import build_profile, build_spans
 from pumpledger.profile.calendar import iso_week, local_days, week_days
@@ -225,7 +226,7 @@ def make_schedule(session: Session, week: str) -> pl.DataFrame:
     """register and curves -> the simple best plan of each pump."""
     with session.database(week_days(week)) as db:
         _load_week(db, session, week)
-        build_best_plans(db)
+        build_best_plans(db, usual_wishes(session.register.fleet.proposals))
         session.lake.write(BEST_PLANS, week, db.table("best_plan"))
     return session.lake.read(BEST_PLANS, week)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -19,13 +19,14 @@ from pumpledger.diagnosis.observed_plan import PlanRow, clock
 from pumpledger.engine.tables import FINDINGS, PROFILE
 from pumpledger.followup.keyed import KeyedPlan, add_keyed
 from pumpledger.orchestration.adopting import FILE, append_plan
-from pumpledger.orchestration.proposing import names_by_site, restrained
+from pumpledger.orchestration.proposing import names_by_site, restrained, rules_by_site
 from pumpledger.orchestration.session import Session
-from pumpledger.planning.fleet_problems import Wishes
+from pumpledger.planning.cures import with_cures
 from pumpledger.planning.frontier import frontier, in_force_point
 from pumpledger.planning.offers import Answer, simplest, tables
 from pumpledger.planning.problem import PlanProblem
 from pumpledger.planning.rules import PLACES
+from pumpledger.planning.wishes import Wishes, usual_wishes
 from pumpledger.problems import FleetError, Problem
 from pumpledger.profile.calendar import week_days
 from pumpledger.reports.data import FRONTIER, ReviewData
@@ -60,7 +61,7 @@ class Asked:
     load: str | None = None
     pause: float | None = None
     place: str | None = None
-    periods: int = 3
+    periods: int | None = None
 
     def words(self) -> str:
         """For the head of a page: each thing that was asked."""
@@ -72,7 +73,7 @@ class Asked:
             self.load and f"load runs {self.load}",
             self.pause is not None and f"no pause over {self.pause:g} h",
             self.place and f"rules of {self.place}",
-            self.periods < 3 and f"at most {self.periods} periods",
+            self.periods is not None and f"at most {self.periods} periods",
         ]
         return "; ".join(str(part) for part in parts if part) or "Nothing but what the register asks"
 
@@ -103,14 +104,14 @@ class Proposing:
         site = self._site()
         found = self.session.lake.read(FINDINGS, self.week).filter(verdict="found", explained_by="")
         problems = restrained(self.session, self.week, found, usual=self._wishes(), site=site)
-        self._names = names_by_site(found)
+        self._names, self._rules = names_by_site(found), rules_by_site(found)
         self.problems = [p for p in problems if asked.site is None or p.site_id == asked.site]
         self.site = site
 
     def offers(self) -> Iterator[Offer]:
         """Pump by pump, as each is found."""
         for problem in self.problems:
-            answer = simplest(problem)
+            answer = with_cures(problem, simplest(problem), self._rules.get(problem.site_id, ()))
             rows, periods = tables([(problem, answer, self._names.get(problem.site_id, ""))])
             yield Offer(problem, answer, rows.row(0, named=True), tuple(periods.iter_rows(named=True)))
 
@@ -188,7 +189,7 @@ class Proposing:
 
     def _site(self) -> pl.DataFrame:
         """The register's sites with the turnovers and the tariff that are asked."""
-        site, asked = self.session.register.site, self.asked
+        site, asked = self.session.register.site_in(week_days(self.week)[6].month), self.asked
         if asked.site is not None and asked.site not in site["site_id"]:
             raise _refused(f"there is no site {asked.site!r} in sites.csv, or it is set aside")
         mine = pl.lit(True) if asked.site is None else pl.col("site_id") == asked.site
@@ -210,12 +211,11 @@ class Proposing:
         asked = self.asked
         if asked.place is not None and asked.place not in PLACES:
             raise _refused(f"no rules are on file for {asked.place!r}; known: {', '.join(PLACES)}")
-        quiet = tuple(window(text) for text in asked.quiet)
-        load = window(asked.load)[:2] if asked.load else None
-        return Wishes(
-            rules=PLACES[asked.place or "none"],
-            quiet=quiet,
-            load_window=load,
+        return replace(
+            usual_wishes(self.session.register.fleet.proposals),
+            rules=None if asked.place is None else PLACES[asked.place],
+            quiet=tuple(window(text) for text in asked.quiet) or None,
+            load_window=window(asked.load)[:2] if asked.load else None,
             longest_pause=None if asked.pause is None else round(asked.pause * 4),
             most_periods=asked.periods,
         )

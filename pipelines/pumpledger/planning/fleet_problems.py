@@ -12,15 +12,16 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from pumpledger.engine.database import Database
 from pumpledger.planning.problem import (
+    MOST_PERIODS,
     QUARTERS,
     Array,
     AsKeyed,
+    Continuous,
     FlowLimit,
     Hours,
     LoadWindow,
@@ -30,44 +31,16 @@ from pumpledger.planning.problem import (
     PlanProblem,
     QuietWindow,
     Requirement,
-    Restraint,
     SpeedLimit,
     Speeds,
     StartCost,
     Turnover,
 )
-from pumpledger.planning.rules import NO_PLACE, Rules, flow_rules, public_rules
+from pumpledger.planning.rules import Rules, flow_rules, public_rules
+from pumpledger.planning.wishes import Wishes, register_wishes
 
 LEAST_RPM, MOST_RPM = 600, 3450  # common practice, no source
 _COLUMNS = ("flow_m3h_lo", "flow_m3h_mid", "flow_m3h_hi", "power_w_lo", "power_w_mid", "power_w_hi")
-
-
-@dataclass(frozen=True, slots=True)
-class Wishes:
-    """What a company asks of a site beyond its register; windows as (first quarter, quarters).
-
-    Args:
-        rules: of the place where the site lies.
-        skimming, chlorination: (least speed [rev/min], quarters a day).
-        load_window: when the auxiliary load runs by the clock; without it the load keeps its hours, at any time.
-        quiet: (first quarter, quarters, highest speed [rev/min], 0 off).
-        longest_pause: in quarters.
-        wear_per_start: [currency].
-        standby_w: draw of the pump at rest [W].
-        most_periods, crosses_midnight: what the controller can hold.
-    """
-
-    rules: Rules = NO_PLACE
-    skimming: tuple[float, int] | None = None
-    chlorination: tuple[float, int] | None = None
-    load_window: tuple[int, int] | None = None
-    quiet: tuple[tuple[int, int, float], ...] = ()
-    longest_pause: int | None = None
-    wear_per_start: float = 0.0
-    standby_w: float = 0.0
-    most_periods: int = 3
-    crosses_midnight: bool = True
-    restraint: Restraint = Restraint()
 
 
 def plan_problems(
@@ -101,7 +74,7 @@ def plan_problems(
     return [
         _problem(
             row,
-            wishes.get(row["site_id"], usual),
+            wishes.get(row["site_id"], usual).over(register_wishes(row)),
             grids.get(row["pump_id"]),
             tuple(plans[row["pump_id"]]) or None,
             row["pump_id"] in off_grid,
@@ -147,9 +120,9 @@ def _problem(
     peak: list[int],
 ) -> PlanProblem:
     pumps, pool = int(row["site_pumps"]), float(row["pool_volume_m3"])
-    required = (row["required_turnovers"] or 0.0) * pool / pumps
-    asked: list[Requirement] = [Turnover("turnover", required)]
     notes = ["the plan in force is not on the quarter-hour grid; it is compared rounded"] if off_grid else []
+    required = _turnovers(row, wishes.place, notes) * pool / pumps
+    asked: list[Requirement] = [Turnover("turnover", required)]
     for name, limit in (("filter rating", "filter_limit_m3h"), ("suction rating", "suction_limit_m3h")):
         if row[limit] is not None:
             asked.append(FlowLimit(name, row[limit] / pumps))
@@ -157,13 +130,16 @@ def _problem(
             asked.append(SpeedLimit(f"{name} not recorded", row["plan_rpm"]))
             notes.append(f"{name} not recorded: no speed above the plan in force")
     asked.append(SpeedLimit("full speed", row["full_speed_rpm"]))
-    asked += flow_rules(wishes.rules, pool, row["full_speed_rpm"], row["pipe_size"])
+    asked += flow_rules(wishes.place, pool, row["full_speed_rpm"], row["pipe_size"])
     asked += _load(row, wishes, notes)
     if row["pool_class"] == "public":
         planned = row["planned_min"]
-        asked += public_rules(wishes.rules, required / 24, planned is None or planned >= 1440)
+        all_day = wishes.runs_all_day or planned is None or planned >= 1440
+        asked += public_rules(wishes.place, required / 24, all_day)
         if planned is not None:
             asked.append(Hours("hours of a public pool", 0.0, math.ceil(planned / 15 - 1e-9)))
+    elif wishes.runs_all_day:
+        asked.append(Continuous("continuous operation"))
     asked += _wished(wishes, peak)
     empty = np.empty(0)
     watts = _power_at(speeds, row["priming_speed_rpm"])
@@ -175,8 +151,8 @@ def _problem(
         price_per_kwh=price,
         # Counted whole, though the period's own speed would run meanwhile.
         start_cost=StartCost(watts * (row["priming_min"] or 0.0) / 60000, wishes.wear_per_start),
-        most_periods=wishes.most_periods,
-        crosses_midnight=wishes.crosses_midnight,
+        most_periods=MOST_PERIODS if wishes.most_periods is None else wishes.most_periods,
+        crosses_midnight=wishes.crosses_midnight is not False,
         in_force=in_force,
         standby_w=wishes.standby_w,
         pool_volume_m3=pool / pumps,
@@ -184,6 +160,17 @@ def _problem(
         withheld=_withheld(row, speeds, wishes, in_force),
         notes=tuple(notes),
     )
+
+
+def _turnovers(row: Mapping[str, object], place: Rules, notes: list[str]) -> float:
+    """Turnovers a day of the whole pool: those of the register, for a public pool no fewer than its place asks."""
+    required = float(row["required_turnovers"] or 0.0)
+    if row["pool_class"] != "public" or place.public_turnover_h is None or required >= 24 / place.public_turnover_h:
+        return required
+    notes.append(
+        f"the rules of {place.name} ask a public pool for a turnover in {place.public_turnover_h:g} h, more than sites.csv"
+    )
+    return 24 / place.public_turnover_h
 
 
 def _load(row: Mapping[str, object], wishes: Wishes, notes: list[str]) -> list[Requirement]:
@@ -201,15 +188,18 @@ def _load(row: Mapping[str, object], wishes: Wishes, notes: list[str]) -> list[R
 
 def _wished(wishes: Wishes, peak: list[int]) -> list[Requirement]:
     asked: list[Requirement] = []
+    if wishes.solar:
+        asked.append(LoadWindow("solar hours", *wishes.solar))
     for name, hours in (("skimming", wishes.skimming), ("chlorination", wishes.chlorination)):
         if hours:
             asked.append(Hours(name, *hours))
-    numbered = len(wishes.quiet) > 1
-    for number, window in enumerate(wishes.quiet, 1):
+    quiet = wishes.quiet or ()
+    numbered = len(quiet) > 1
+    for number, window in enumerate(quiet, 1):
         asked.append(QuietWindow(f"quiet hours {number}" if numbered else "quiet hours", *window))
     if wishes.longest_pause:
         asked.append(LongestPause("longest pause", wishes.longest_pause))
-    if wishes.rules.off_peak:
+    if wishes.place.off_peak:
         for start, length in _stretches(peak):
             asked.append(QuietWindow(f"off-peak rule from {start // 4:02d}:{start % 4 * 15:02d}", start, length, 0.0))
     return asked

@@ -39,11 +39,12 @@ def frontier(problem: PlanProblem, shares: tuple[float, ...] = SHARES) -> list[P
     for share in sorted(shares):
         asked = replace(water, required_m3=water.required_m3 * share)
         other = replace(problem, requirements=tuple(asked if r is water else r for r in problem.requirements))
-        if search(day_grid(other)).mix is None:
+        found = search(day_grid(other))
+        if found.mix is None:
             break
-        found = propose(other)
-        if isinstance(found, Proposal) and found.cost is not None and found.lower_bound is not None:
-            points.append(Point(asked.required_m3 / problem.pool_volume_m3, found.cost, found.lower_bound))
+        told = propose(other, found)
+        if isinstance(told, Proposal) and told.cost is not None and told.lower_bound is not None:
+            points.append(Point(asked.required_m3 / problem.pool_volume_m3, told.cost, told.lower_bound))
     return points
 
 

@@ -35,13 +35,19 @@ def simplest(problem: PlanProblem, near: float = NEAR_BEST) -> Answer:
         return best
     for periods in range(1, len(best.plan)):
         fewer = replace(problem, most_periods=periods)
-        if search(day_grid(fewer)).mix is None:
+        found = search(day_grid(fewer))
+        if found.mix is None:
             continue
-        plain = propose(fewer)
+        plain = propose(fewer, found)
         if isinstance(plain, Proposal) and plain.cost is not None and _near(plain.cost, best.cost, near):
             gap = max(plain.cost - best.lower_bound, 0.0) / abs(plain.cost) if plain.cost else 0.0
             return _not_for_doubt(problem, replace(plain, lower_bound=best.lower_bound, gap=gap))
     return _not_for_doubt(problem, best)
+
+
+def propose_anyway(found: Proposal) -> Proposal:
+    """The same plan, worth a visit for another reason than what it saves."""
+    return replace(found, proposed=True, reason="")
 
 
 def _not_for_doubt(problem: PlanProblem, found: Proposal) -> Proposal:

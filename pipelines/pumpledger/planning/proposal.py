@@ -85,12 +85,16 @@ def search(grid: DayGrid, any_plan: bool = False) -> Found:
     return room.search(grid, any_plan=any_plan)
 
 
-def propose(problem: PlanProblem) -> Proposal | Infeasible:
-    """The cheapest plan that keeps to everything, or the smallest set of requirements that clash."""
+def propose(problem: PlanProblem, found: Found | None = None) -> Proposal | Infeasible:
+    """The cheapest plan that keeps to everything, or the smallest set of requirements that clash.
+
+    Args:
+        found: what `search` said of the problem's grid, where it was asked before.
+    """
     if problem.withheld:
         return Proposal(problem.site_id, problem.pump_id, None, False, problem.withheld, notes=problem.notes)
     grid = day_grid(problem)
-    found = search(grid)
+    found = search(grid) if found is None else found
     if found.mix is None:
         if np.isfinite(found.bound):
             reason = "no plan was found, and it is not proven that there is none"

@@ -13,7 +13,8 @@ Sources, and whether their text was read (fact sheet, section 2):
 - pipe velocity: suction 6 ft/s, return 8 ft/s, Title 24 and APSP-15 [from memory]; discharge 10 ft/s, Pima County AZ
   8.32.160(B), public pools [read].
 - public pools: flow not below 75 % of the required rate, 22 CCR 65525(b) [read]; continuous when open, Pima County and
-  Utah R392-302-19 [read].
+  Utah R392-302-19 [read]; hours of one turnover at most, Pima County 8, Wisconsin SPS 390.14 6, Montana 8 [read]: the
+  longest that the text allows any kind of pool, so that a kind with fewer states its own in required_turnovers.
 - federal: nothing that a schedule must keep. 10 CFR 431.465(h) and 431.485(d) are shipping defaults of freeze controls.
 """
 
@@ -34,7 +35,8 @@ class Rules:
 
     ``caps_filtration`` the 36 gpm or six-hour rule; ``default_share`` of full speed, at most, outside the loads' hours;
     ``off_peak`` no running in bands marked as peak; velocities [ft/s]; ``public_flow_share`` of the required rate that
-    a public pool's flow keeps; ``public_continuous`` a public pool runs all day.
+    a public pool's flow keeps; ``public_continuous`` a public pool runs all day; ``public_turnover_h`` hours that one
+    turnover of a public pool may take.
     """
 
     name: str
@@ -45,6 +47,7 @@ class Rules:
     return_ft_s: float | None = None
     public_flow_share: float | None = None
     public_continuous: bool = False
+    public_turnover_h: float | None = None
 
 
 NO_PLACE = Rules("none")
@@ -53,8 +56,10 @@ PLACES = {
     for rules in (
         NO_PLACE,
         Rules("California", True, 0.5, True, return_ft_s=8.0, public_flow_share=0.75),
-        Rules("Pima County", return_ft_s=10.0, public_continuous=True),
+        Rules("Montana", public_turnover_h=8.0),
+        Rules("Pima County", return_ft_s=10.0, public_continuous=True, public_turnover_h=8.0),
         Rules("Utah", public_continuous=True),
+        Rules("Wisconsin", public_turnover_h=6.0),
     )
 }
 
@@ -106,11 +111,12 @@ def flow_rules(
 
 
 def public_rules(rules: Rules, required_m3h: float, runs_all_day: bool) -> tuple[Requirement, ...]:
-    """What a public pool's running keeps: all day where its rules or its present plan run it so, never below the flow.
+    """What a public pool's running keeps: all day where its rules, its record or its present plan say so, never below the
+    flow.
 
     Args:
         required_m3h: the required volume a day over 24 h [m3/h].
-        runs_all_day: the plan in force runs all day, or none is on record.
+        runs_all_day: the register says so; or the plan in force runs all day, or none is on record.
     """
     if rules.public_continuous or runs_all_day:
         return (Continuous("continuous operation", (rules.public_flow_share or 0.0) * required_m3h),)

@@ -1,18 +1,21 @@
-"""The simple best plan of a pump: one period a day that filters as much as required for the least money.
+"""The simple best plan of a pump: one run a day that filters as much as required for the least money.
 
-Belongs here: the search over speed, length and start, and what is withheld. What a pump must keep to comes from
-`sql/planning/`.
+Belongs here: the search over speed, length and start. What the plan must keep to is the pump's problem
+(`fleet_problems.py`), the same as for the real search.
 
-A plan is one period on the 25 rpm and quarter-hour grids (common practice, no source). Volume counts by the low flow
-bound, ratings by the high one, energy by the middle. It leaves out priming, freeze protection and overrides: those are
-the controller's own. Never above a rating; a rating unknown, never above the highest speed of the plan in force; never
-below an auxiliary load's minimum speed or hours; never less than the required volume; for a public pool never fewer
-hours than are keyed in now. Several pumps of a site share its volume equally.
+A plan is one period, and one faster part of it where skimming asks for more speed than the water does. It leaves out
+priming, freeze protection and overrides: those are the controller's own.
+
+Findings compare every pump with this plan and not with the cheapest one. The cheapest is searched after the findings,
+because they say which plans are in question; to search it for all pumps of a fleet each week would take longer than the rest
+of the review. This plan keeps to everything that is asked, so it never costs less than the cheapest: what lies above it can
+be saved, and what more periods would save besides is told by the proposal.
 """
 
 from __future__ import annotations
 
-import math
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,190 +24,162 @@ import polars as pl
 
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import BEST_PLANS
+from pumpledger.planning.day_grid import ROUNDING, DayGrid, day_grid
+from pumpledger.planning.fleet_problems import plan_problems
+from pumpledger.planning.placing import MIDDAY_QUARTER
+from pumpledger.planning.problem import QUARTERS, Array, PlanProblem, clock_text
+from pumpledger.planning.wishes import Wishes
 
-QUARTERS = 96
-LEAST_RPM, MOST_RPM, STEP_RPM = 600, 3450, 25
-# 13:00: of equally cheap starts the run around it, because sunlight uses up chlorine (common practice, no source).
-MIDDAY_QUARTER = 52
+FASTER_PART = "skimming"
 TIE = 1e-9  # relative: costs closer than this are equal
+NO_RUN = "no permitted speed filters the required volume and keeps the hours asked for within 24 h"
 
-Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+_STARTS, _LENGTHS = np.arange(QUARTERS)[:, None], np.arange(QUARTERS + 1)[None, :]
+_OFF_MIDDAY = np.abs((_STARTS + _LENGTHS / 2 - MIDDAY_QUARTER + QUARTERS / 2) % QUARTERS - QUARTERS / 2)
 
 
 @dataclass(frozen=True, slots=True)
-class Windows:
-    """Cheapest circular window of each length 0..96 quarters: ``price_sum`` [currency/kWh x quarters] and its first
-    quarter."""
+class SimplePlan:
+    """One run: speed [rev/min], first quarter, length in quarters; ``faster_rpm`` during ``faster`` quarters of it.
 
-    price_sum: Array
-    start: npt.NDArray[np.int64]
-
-
-def cheapest_windows(price_per_kwh: Array) -> Windows:
-    """The cheapest run of consecutive quarters for every length, round the clock.
-
-    Ties: middle of the run nearest 13:00, then the earliest start.
-
-    Args:
-        price_per_kwh: 96 prices, none negative.
+    ``energy_kwh`` and ``cost`` (currency, or kWh without a tariff) a day; ``volume_m3`` by the low flow bound.
     """
-    doubled = np.concatenate([[0.0], np.cumsum(np.concatenate([price_per_kwh, price_per_kwh]))])
-    starts, lengths = np.arange(QUARTERS), np.arange(QUARTERS + 1)
-    sums = doubled[starts[None, :] + lengths[:, None]] - doubled[starts][None, :]
-    equal = sums <= sums.min(axis=1, keepdims=True) + TIE * (1.0 + np.abs(sums).max())
-    off_midday = np.abs(
-        (starts[None, :] + lengths[:, None] / 2 - MIDDAY_QUARTER + QUARTERS / 2) % QUARTERS - QUARTERS / 2
-    )
-    start = np.where(equal, off_midday, np.inf).argmin(axis=1)
-    start[QUARTERS] = 0  # all day begins at midnight
-    return Windows(sums[lengths, start], start)
+
+    speed_rpm: int
+    start: int
+    length: int
+    energy_kwh: float
+    cost: float
+    volume_m3: float
+    faster_rpm: int | None = None
+    faster: int = 0
 
 
-def best_speeds(
-    flow_lo: Array,
-    flow_hi: Array,
-    power_w: Array,
-    required_m3: Array,
-    limit_m3h: Array,
-    least_rpm: Array,
-    most_rpm: Array,
-    least_quarters: Array,
-    price_sum: Array,
-    speeds_rpm: Array,
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-    """Cheapest speed and the quarters it runs, a pump a row: index into ``speeds_rpm`` (-1 none) and quarters.
+def sums(values: Array) -> Array:
+    """(96, 97) sums of (96,) values over stretches of the day, by first quarter and length."""
+    along = np.concatenate([[0.0], np.cumsum(np.concatenate([values, values]))])
+    return along[_STARTS + _LENGTHS] - along[_STARTS]
 
-    Args:
-        flow_lo, flow_hi, power_w: (pumps, speeds) [m3/h, m3/h, W], NaN unknown.
-        required_m3, limit_m3h, least_rpm, most_rpm, least_quarters: (pumps,); ``limit_m3h`` infinite where no rating is
-        known. price_sum: (pumps, 97) of `Windows`.
-        speeds_rpm: (speeds,) ascending.
+
+def simple_plan(problem: PlanProblem) -> SimplePlan | None:
+    """The cheapest run that keeps to a problem; None where none does.
+
+    Ties: the slower run, then the middle of the run nearest 13:00, then the earliest start.
     """
-    usable = (flow_lo > 0) & (flow_hi <= limit_m3h[:, None]) & ~np.isnan(power_w)
-    usable &= (speeds_rpm[None, :] >= least_rpm[:, None]) & (speeds_rpm[None, :] <= most_rpm[:, None])
-    hours = np.divide(required_m3[:, None], flow_lo, out=np.full(flow_lo.shape, np.inf), where=usable)
-    quarters = np.maximum(np.ceil(hours * 4 - 1e-9), least_quarters[:, None])
-    usable &= quarters <= QUARTERS
-    length = np.where(usable, quarters, 0).astype(np.int64)
-    cost = np.where(usable, power_w * np.take_along_axis(price_sum, length, axis=1), np.inf)
-    least = cost.min(axis=1)
-    found = np.isfinite(least)
-    # Equal costs: the slower, so longer, run. Speeds ascend, so it is the first.
-    best = (cost <= (least * (1 + TIE))[:, None]).argmax(axis=1)
-    return np.where(found, best, -1), np.where(found, length[np.arange(len(best)), best], 0)
+    grid = day_grid(problem)
+    best: SimplePlan | None = None
+    for plan in _by_speed(grid):
+        if best is None or plan.cost < best.cost - TIE * abs(best.cost):
+            best = plan
+    return best
 
 
-def clock_text(quarter: int) -> str:
-    """HH:MM of a quarter of the day, 0..96; 96 is 24:00."""
-    return f"{quarter // 4:02d}:{quarter % 4 * 15:02d}"
+def _by_speed(grid: DayGrid) -> Iterator[SimplePlan]:
+    """The cheapest run at each speed, ascending."""
+    skim = next((need for need in grid.needs if need.name == FASTER_PART), None)
+    fast = np.flatnonzero(skim.rate > 0) if skim else np.empty(0, dtype=np.int64)
+    if skim and not fast.size:
+        return
+    price, stands = sums(grid.price), sums((~grid.rests).astype(float)) == 0
+    # What is left of the day after a run, as a stretch: the pump stands there.
+    rest = QUARTERS - _LENGTHS
+    rests = stands[(_STARTS + _LENGTHS) % QUARTERS, rest] & (rest <= grid.longest_pause)
+    if not grid.crosses_midnight:
+        rests &= _STARTS + _LENGTHS <= QUARTERS
+    allowed: dict[bytes, Mask] = {}
+    for speed in range(grid.cost.size):
+        part = skim if skim and skim.rate[speed] == 0 else None
+        quick = int(fast[0]) if part else speed
+        quarters = int(part.total) if part else 0
+        shortest = _shortest(grid, speed, quick, quarters)
+        if shortest is None:
+            continue
+        held = grid.runs[:, speed].tobytes()
+        if held not in allowed:
+            allowed[held] = rests & (sums((~grid.runs[:, speed]).astype(float)) == 0)
+        runs = allowed[held] & (_LENGTHS >= shortest)
+        cost = np.where(runs, grid.cost[speed] * price, np.inf)
+        if part:
+            quicker = _cheapest_part(grid, price, quick, quarters)
+            cost[~np.isfinite(quicker)] = np.inf
+            cost += (grid.cost[quick] - grid.cost[speed]) * np.nan_to_num(quicker, posinf=0.0)
+        least = float(cost.min())
+        if not np.isfinite(least):
+            continue
+        ties = cost <= least + TIE * (1e-3 + abs(least))
+        length = int(np.flatnonzero(ties.any(axis=0))[0])
+        start = (
+            0
+            if ties[0, length] and length == QUARTERS
+            else int(np.where(ties[:, length], _OFF_MIDDAY[:, length], np.inf).argmin())
+        )
+        slow = length - quarters
+        flow = grid.speeds.flow_lo
+        yield SimplePlan(
+            int(grid.speeds.speed_rpm[speed]),
+            start,
+            length,
+            float(grid.cost[speed] * slow + grid.cost[quick] * quarters),
+            float(cost[start, length]),
+            float(flow[speed] * slow + flow[quick] * quarters) / 4,
+            int(grid.speeds.speed_rpm[quick]) if part else None,
+            quarters,
+        )
 
 
-def _withheld(row: dict[str, object], flow_known: bool, power_known: bool) -> str:
-    if row["required_turnovers"] is None:
-        return "needs the required turnovers in sites.csv"
-    if not flow_known:
-        return "needs a source of flow: a pump curve with a measured or design point"
-    if not power_known:
-        return "needs a source of wire power: metered readings or visits with power at two speeds"
-    if row["aux_load"] != "none" and row["aux_min_speed_rpm"] is None:
-        return f"needs the minimum speed of the {row['aux_load']} in pumps.csv"
-    if not row["limits_known"] and row["plan_rpm"] is None:
-        return "needs the ratings of filter and suction fittings in sites.csv, or the plan in force"
-    return ""
+def _shortest(grid: DayGrid, speed: int, quick: int, quarters: int) -> int | None:
+    """The fewest quarters of a run at a speed, ``quarters`` of them at another, that give all that is needed; None where no
+    day is long enough."""
+    shortest = max(quarters, 1)
+    for need in grid.needs:
+        missing = need.total - need.rate[quick] * quarters
+        if missing <= ROUNDING:
+            continue
+        if not need.rate[speed] > 0:
+            return None
+        shortest = max(shortest, quarters + int(np.ceil(missing / need.rate[speed] - ROUNDING)))
+    return shortest if shortest <= QUARTERS else None
 
 
-def _pivot(points: pl.DataFrame, pumps: list[str], speeds: Array, column: str) -> Array:
-    filled = np.full((len(pumps), len(speeds)), np.nan)
-    index = {pump: row for row, pump in enumerate(pumps)}
-    known = points.filter(pl.col(column).is_not_null() & pl.col("pump_id").is_in(pumps))
-    rows = np.array([index[pump] for pump in known["pump_id"]], dtype=np.int64)
-    columns = (known["speed_rpm"].to_numpy() - LEAST_RPM) // STEP_RPM
-    filled[rows, columns.astype(np.int64)] = known[column].to_numpy()
-    return filled
+def _cheapest_part(grid: DayGrid, price: Array, quick: int, quarters: int) -> Array:
+    """(96, 97) least price sum of ``quarters`` within a stretch in which the quick speed is allowed; infinite where none."""
+    lies = sums((~grid.runs[:, quick]).astype(float))[:, quarters] == 0
+    part = np.where(lies, price[:, quarters], np.inf)
+    waits = np.arange(QUARTERS + 1 - quarters)[None, :]
+    out = np.full(price.shape, np.inf)
+    out[:, quarters:] = np.minimum.accumulate(part[(_STARTS + waits) % QUARTERS], axis=1)
+    return out
 
 
-def build_best_plans(db: Database) -> None:
+def build_best_plans(db: Database, usual: Wishes | None = None) -> None:
     """Make ``best_plan`` (BEST_PLANS): one row a pump.
 
     Inputs: site, pump, plan, speed_grid, tariff_band, daily, fleet_day.
     """
-    rows = list(db.query("planning/plan_input").iter_rows(named=True))
-    points = db.query("planning/grid_point", {"least_rpm": LEAST_RPM, "most_rpm": MOST_RPM})
-    speeds = np.arange(LEAST_RPM, MOST_RPM + 1, STEP_RPM, dtype=np.float64)
-    pumps = [row["pump_id"] for row in rows]
-    flow_lo, flow_hi, power = (
-        _pivot(points, pumps, speeds, column) for column in ("flow_m3h_lo", "flow_m3h_hi", "power_w_mid")
-    )
+    problems = plan_problems(db, usual=usual)
+    pumps = Counter(problem.site_id for problem in problems)
+    rows = [_row(problem, pumps[problem.site_id]) for problem in problems]
+    db.load("best_plan", BEST_PLANS.conform(pl.DataFrame(rows, schema=BEST_PLANS.schema)))
 
-    prices = db.query("planning/quarter_price")
-    windows = {
-        tariff: cheapest_windows(group["price_per_kwh"].to_numpy())
-        for (tariff,), group in prices.sort("tariff", "quarter").group_by(["tariff"], maintain_order=True)
+
+def _row(problem: PlanProblem, site_pumps: int) -> dict[str, object]:
+    row: dict[str, object] = dict.fromkeys(BEST_PLANS.columns)
+    row |= {"site_id": problem.site_id, "pump_id": problem.pump_id, "withheld": problem.withheld}
+    if problem.withheld:
+        return row
+    plan = simple_plan(problem)
+    if plan is None or problem.pool_volume_m3 is None:
+        return row | {"withheld": NO_RUN}
+    stop = plan.start + plan.length
+    return row | {
+        "speed_rpm": plan.speed_rpm,
+        "start_local": clock_text(plan.start),
+        "stop_local": clock_text(stop if stop <= QUARTERS else stop - QUARTERS),
+        "hours": plan.length / 4,
+        "faster_rpm": plan.faster_rpm,
+        "faster_hours": plan.faster / 4 if plan.faster_rpm is not None else None,
+        "energy_kwh_day": plan.energy_kwh,
+        "cost_day": None if problem.price_per_kwh is None else plan.cost,
+        "turnovers_lo": plan.volume_m3 / (problem.pool_volume_m3 * site_pumps),
     }
-    flat = cheapest_windows(np.ones(QUARTERS))  # no tariff: cheapest is least energy
-    chosen = [windows.get(row["tariff"], flat) for row in rows]
-
-    reasons = [
-        _withheld(row, bool((low > 0).any()), bool((~np.isnan(watts)).any()))
-        for row, low, watts in zip(rows, flow_lo, power, strict=True)
-    ]
-    required = np.array(
-        [(row["required_turnovers"] or 0.0) * row["pool_volume_m3"] / row["site_pumps"] for row in rows]
-    )
-    best, quarters = (
-        best_speeds(
-            flow_lo,
-            flow_hi,
-            power,
-            required,
-            np.array([np.inf if row["limit_m3h"] is None else row["limit_m3h"] for row in rows]),
-            np.array(
-                [
-                    row["aux_min_speed_rpm"] if row["aux_load"] != "none" and row["aux_min_speed_rpm"] else 0.0
-                    for row in rows
-                ]
-            ),
-            np.array(
-                [
-                    min(row["full_speed_rpm"], np.inf if row["limits_known"] else (row["plan_rpm"] or 0.0))
-                    for row in rows
-                ]
-            ),
-            np.array([math.ceil(row["least_run_min"] / 15 - 1e-9) for row in rows], dtype=np.float64),
-            np.stack([window.price_sum for window in chosen]) if rows else np.empty((0, QUARTERS + 1)),
-            speeds,
-        )
-        if rows
-        else (np.empty(0, np.int64), np.empty(0, np.int64))
-    )
-
-    plans = []
-    for index, row in enumerate(rows):
-        reason = reasons[index] or (
-            ""
-            if best[index] >= 0
-            else "no permitted speed filters the required volume and keeps the hours asked for within 24 h"
-        )
-        plan: dict[str, object] = {
-            **dict.fromkeys(BEST_PLANS.columns),
-            "site_id": row["site_id"],
-            "pump_id": row["pump_id"],
-            "withheld": reason,
-        }
-        if not reason:
-            length, watts = int(quarters[index]), float(power[index, best[index]])
-            start = int(chosen[index].start[length])
-            stop = start + length
-            plan |= {
-                "speed_rpm": int(speeds[best[index]]),
-                "start_local": clock_text(start),
-                "stop_local": clock_text(stop if stop <= QUARTERS else stop - QUARTERS),
-                "hours": length / 4,
-                "energy_kwh_day": watts * length / 4 / 1000,
-                "cost_day": watts * float(chosen[index].price_sum[length]) / 4 / 1000
-                if row["tariff"] in windows
-                else None,
-                "turnovers_lo": float(flow_lo[index, best[index]]) * length / 4 / row["pool_volume_m3"],
-            }
-        plans.append(plan)
-    db.load("best_plan", BEST_PLANS.conform(pl.DataFrame(plans, schema=BEST_PLANS.schema)))

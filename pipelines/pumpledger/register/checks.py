@@ -6,6 +6,7 @@ Belongs here: pure functions from rows to problems. Each problem names the file 
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable
 
@@ -173,17 +174,43 @@ def pairs(rows: Iterable[Row], file: str, groups: tuple[tuple[str, ...], ...]) -
     problems = []
     for row in rows:
         for group in groups:
-            given = [name for name in group if row[name] is not None]
+            given = [_shown(name) for name in group if row[name] is not None]
             if given and len(given) < len(group):
-                missing = ", ".join(name for name in group if row[name] is None)
+                missing = [_shown(name) for name in group if row[name] is None]
                 problems.append(
                     Problem(
                         "half_given",
-                        f"{', '.join(given)} is of no use without {missing}; give both or neither",
+                        f"{', '.join(given)} is of no use without {', '.join(missing)}; give both or neither",
                         "warns",
                         file,
                         row["line"],
-                        missing.split(", ")[0],
+                        missing[0],
                     )
                 )
+    return problems
+
+
+def _shown(name: str) -> str:
+    """A column as the file has it: a clock is held inside as ``<name>_min``."""
+    return re.sub(r"_(start|stop)_min$", r"_\1", name)
+
+
+def windows(rows: Iterable[Row], file: str, names: tuple[str, ...]) -> list[Problem]:
+    """Hours by the clock, ``<name>_start`` to ``<name>_stop``: a warning where they last no time, lie off the quarter
+    hours that plans keep, or have a speed and no hours."""
+    problems = []
+    for row in rows:
+        for name in names:
+            start, stop = row[f"{name}_start_min"], row[f"{name}_stop_min"]
+            fault = None
+            if start is None and stop is None:
+                if row.get(f"{name}_speed_rpm") is not None:
+                    fault = ("half_given", f"{name}_speed_rpm is of no use without {name}_start and {name}_stop")
+            elif start is not None and stop is not None:
+                if start % 1440 == stop % 1440 and (start, stop) != (0, 1440):
+                    fault = ("hours_empty", f"{name}_start and {name}_stop are the same; a whole day is 00:00 to 24:00")
+                elif start % 15 or stop % 15:
+                    fault = ("hours_off_grid", f"{name} hours are kept in whole quarter hours, those begun included")
+            if fault:
+                problems.append(Problem(fault[0], fault[1], "warns", file, row["line"], f"{name}_start"))
     return problems

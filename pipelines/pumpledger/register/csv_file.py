@@ -181,6 +181,8 @@ def _value(item: Field, unit: str, text: str) -> object:
     match item.kind:
         case "number" | "count":
             return _number(item, unit, text)
+        case "months":
+            return _months(item, text)
         case "id":
             if not _ID.fullmatch(text):
                 raise _Unfit("a code of letters, digits, '-', '_' and '.', at most 40 long")
@@ -206,6 +208,17 @@ def _value(item: Field, unit: str, text: str) -> object:
             if not is_zone(text):
                 raise _Unfit("an IANA time zone such as America/Los_Angeles")
     return text
+
+
+def _months(item: Field, text: str) -> str:
+    """Twelve numbers as text, each as `_number` takes it."""
+    values = text.split()
+    try:
+        if len(values) == 12:
+            return " ".join(f"{_number(item, item.unit, value):g}" for value in values)
+    except _Unfit:
+        pass
+    raise _Unfit(f"12 numbers from {item.least:g} to {item.most:g}, January first, a space between them")
 
 
 def _number(item: Field, unit: str, text: str) -> float | int:

@@ -32,6 +32,7 @@ _KINDS = {
     "clock": "HH:MM",
     "zone": "IANA zone",
     "text": "text",
+    "months": "12 numbers, a space between",
 }
 
 
@@ -53,7 +54,8 @@ def _form(field: Field) -> str:
     if field.choices:
         return ", ".join(field.choices)
     if field.kind not in ("number", "count"):
-        return _KINDS[field.kind]
+        bounds = f", {field.least:g} to {field.most:g}" if field.least is not None and field.most is not None else ""
+        return _KINDS[field.kind] + bounds
     form = " or ".join(_UNITS[unit] for unit in field.columns.values() if unit) or (
         "whole number" if field.kind == "count" else "number"
     )
@@ -68,6 +70,10 @@ def _needed(field: Field) -> str:
     if field.default in (None, ""):
         return "no"
     shown = (
-        "no" if field.default is False else f"{field.default:g}" if isinstance(field.default, float) else field.default
+        {False: "no", True: "yes"}[field.default]
+        if isinstance(field.default, bool)
+        else f"{field.default:g}"
+        if isinstance(field.default, float)
+        else field.default
     )
     return f"no: {shown}"

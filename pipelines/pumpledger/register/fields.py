@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["text", "id", "number", "count", "day", "clock", "yes_no", "choice", "zone"]
+Kind = Literal["text", "id", "number", "count", "months", "day", "clock", "yes_no", "choice", "zone"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +73,13 @@ SITES = (
         most=48,
     ),
     Field(
+        "required_turnovers_by_month",
+        "months",
+        "the same for each month, January first, in place of required_turnovers; a week goes by the month of its last day",
+        least=0.05,
+        most=48,
+    ),
+    Field(
         "promised_kwh_year",
         "number",
         "saving that was promised, at equal service [kWh a year]; empty: the savings are held against none",
@@ -95,6 +102,39 @@ SITES = (
     _flow(
         "suction_limit",
         "highest flow the suction fittings are rated for; empty: unknown, and no advice to raise a speed",
+    ),
+    Field(
+        "jurisdiction",
+        "choice",
+        "place whose published rules a proposed plan keeps to as well; empty: no rule of a place is looked at",
+        choices=("California", "Montana", "Pima County", "Utah", "Wisconsin"),
+    ),
+    Field(
+        "runs_all_day",
+        "yes_no",
+        "the water is filtered without a pause, as rules ask of many public pools; empty: not known, and a public pool "
+        "whose plan in force has no pause keeps none",
+    ),
+    Field(
+        "skimming_hours_per_day",
+        "number",
+        "hours a day at skimming_speed or faster that keep the surface clean; empty: none are asked",
+        least=0.25,
+        most=24,
+    ),
+    _speed("skimming_speed", "speed from which the skimmers draw well here"),
+    Field("solar_start", "clock", "wall clock HH:MM from which solar panels are to have water; empty: no such hours"),
+    Field("solar_stop", "clock", "wall clock HH:MM at which they no longer are"),
+    _speed("solar_speed", "lowest speed that brings water through the panels"),
+    Field("quiet_start", "clock", "wall clock HH:MM from which it is to be quiet; empty: no such hours"),
+    Field("quiet_stop", "clock", "wall clock HH:MM at which it no longer is"),
+    _speed("quiet_speed", "highest speed in these hours; empty: off"),
+    Field(
+        "longest_pause_hours",
+        "number",
+        "hours the water may stand at most; empty: any pause will do",
+        least=0.25,
+        most=24,
     ),
 )
 
@@ -162,6 +202,12 @@ PUMPS = (
         least=0.1,
         most=24,
     ),
+    Field(
+        "aux_start", "clock", "wall clock HH:MM from which the auxiliary load is to run; empty: its hours lie anywhere"
+    ),
+    Field("aux_stop", "clock", "wall clock HH:MM at which it no longer is"),
+    Field("controller_periods", "count", "periods a day that the controller holds", least=1, most=3, default=3),
+    Field("over_midnight", "yes_no", "one period may run across midnight in this controller", default=True),
     Field("baseline_power", "number", "wire power of the former single-speed pump", "w", ("kw",), least=50, most=6000),
     Field("baseline_hours_per_day", "number", "hours a day it ran", least=0.1, most=24),
     _flow("baseline_flow", "its flow; empty: full speed on this pump's own curve and system"),

@@ -11,7 +11,14 @@ from pumpledger.problems import FleetError, Problem
 from pumpledger.register.zone import is_zone
 
 _KNOWN = ("name", "made_up", "zone", "units", "currency", "meter_accuracy", "co2_kg_per_kwh", "co2_source", "source",
-          "rules")  # fmt: skip
+          "rules", "proposals")  # fmt: skip
+PROPOSALS = {
+    "least_saving_share": (0.03, 0.0, 0.5),
+    "least_saving_year": (10.0, 0.0, 10000.0),
+    "wear_per_start": (0.0, 0.0, 10.0),
+}
+"""Keys of ``[proposals]``, each with its default, least and most: what a new plan must save to be worth a visit, as a share
+of the day's cost and in currency a year, and what a start wears off in currency."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +48,9 @@ class FleetFile:
     rules: dict[str, dict[str, float]] = field(default_factory=dict)
     co2_kg_per_kwh: float | None = None
     co2_source: str = ""
+    proposals: dict[str, float] = field(
+        default_factory=lambda: {key: usual for key, (usual, _, _) in PROPOSALS.items()}
+    )
 
 
 def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
@@ -101,6 +111,7 @@ def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
         faults.append(Problem("fleet_made_up", "made_up is true or false, without quotes", file=name, column="made_up"))
     sources = _sources(content.get("source"), name, faults)
     rules = _rules(content.get("rules", {}), name, faults)
+    proposals = _proposals(content.get("proposals", {}), name, faults)
     problems += faults
     if faults:
         return None
@@ -114,9 +125,32 @@ def read_fleet_file(folder: Path, problems: list[Problem]) -> FleetFile | None:
         meter_accuracy=float(accuracy),
         sources=sources,
         rules=rules,
+        proposals=proposals,
         co2_kg_per_kwh=factor,
         co2_source=str(content["co2_source"]).strip() if factor is not None else "",
     )
+
+
+def _proposals(declared: object, name: str, faults: list[Problem]) -> dict[str, float]:
+    """The defaults of ``PROPOSALS`` with what the file puts in their place."""
+    if not isinstance(declared, dict):
+        faults.append(Problem("fleet_proposals", "[proposals] is a table of numbers", file=name, column="proposals"))
+        return {}
+    values = {key: usual for key, (usual, _, _) in PROPOSALS.items()}
+    for key, value in declared.items():
+        column = f"proposals.{key}"
+        if key not in PROPOSALS:
+            known = f"the key {key!r} is not known; known are {', '.join(PROPOSALS)}"
+            faults.append(Problem("fleet_proposals", known, file=name, column=column))
+            continue
+        _, least, most = PROPOSALS[key]
+        if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value <= most:
+            faults.append(
+                Problem("fleet_proposals", f"{key} is a number from {least:g} to {most:g}", file=name, column=column)
+            )
+            continue
+        values[key] = float(value)
+    return values
 
 
 def _co2(content: dict[str, object], name: str, problems: list[Problem]) -> float | None:

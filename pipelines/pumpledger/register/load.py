@@ -63,10 +63,15 @@ class Register:
     def meter_accuracy(self) -> float:
         return self.fleet.meter_accuracy
 
-    def tables(self) -> dict[str, pl.DataFrame]:
-        """The frames by the name they carry in SQL."""
+    def site_in(self, month: int) -> pl.DataFrame:
+        """``site`` with the turnovers required in a month, 1 to 12."""
+        own = pl.col("required_turnovers_by_month").str.split(" ").list.get(month - 1, null_on_oob=True)
+        return self.site.with_columns(required_turnovers=pl.coalesce(own.cast(pl.Float64), "required_turnovers"))
+
+    def tables(self, month: int | None = None) -> dict[str, pl.DataFrame]:
+        """The frames by the name they carry in SQL, the sites as of a month where one is given."""
         return {
-            "site": self.site,
+            "site": self.site if month is None else self.site_in(month),
             "pump": self.pump,
             "plan": self.plan,
             "pump_curve": self.pump_curve,
@@ -124,8 +129,20 @@ def load_register(folder: Path) -> Register:
             ("priming_speed_rpm", "priming_min"),
             ("freeze_setpoint_c", "freeze_speed_rpm"),
             ("baseline_power_w", "baseline_hours_per_day", "baseline_evidence"),
+            ("aux_start_min", "aux_stop_min"),
         ),
     )
+    problems += checks.pairs(
+        sites.rows,
+        "sites.csv",
+        (
+            ("skimming_hours_per_day", "skimming_speed_rpm"),
+            ("solar_start_min", "solar_stop_min", "solar_speed_rpm"),
+            ("quiet_start_min", "quiet_stop_min"),
+        ),
+    )
+    problems += checks.windows(sites.rows, "sites.csv", ("solar", "quiet"))
+    problems += checks.windows(pumps.rows, "pumps.csv", ("aux",))
 
     set_aside = _sites_set_aside(problems, sites, pumps)
     keep_sites = [row for row in sites.rows if row["site_id"] not in set_aside]

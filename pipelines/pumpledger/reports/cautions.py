@@ -74,8 +74,9 @@ DEFINITIONS: tuple[tuple[str, str], ...] = (
     ),
     (
         "Simple best plan",
-        "The cheapest plan of one speed and one start and stop that moves the required volume by the low flow "
-        "estimate and stays within the recorded limits. It is a suggestion until it is checked at the pad.",
+        "The cheapest plan of one run a day at one speed, with a faster part where skimming asks for it, that moves the "
+        "required volume by the low flow estimate and keeps to everything on record. It is a suggestion until it is "
+        "checked at the pad.",
     ),
     ("Baseline", "A single-speed pump at its recorded power and hours. Where it comes from is in the register."),
     (
