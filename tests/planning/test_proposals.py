@@ -369,6 +369,16 @@ def test_check_values_2e_to_2h() -> None:
     assert [most_flow_gpm(10, d) for d in inches] == pytest.approx([63.45, 104.59, 149.23, 230.42], abs=0.02)
 
 
+@pytest.mark.parametrize(("area_ft2", "gpm_ft2"), [(160.0, 0.375), (4.0, 15.0), (30.0, 2.0)])
+def test_check_value_2i_a_filter_of_just_enough_area(area_ft2: float, gpm_ft2: float) -> None:
+    """Facts 2i [CALC]: 60 gpm = 13.63 m3/h each; rates by Title 24 sizing from memory [MEM-H]. 2j stands in tests/hydraulics."""
+    rated = FlowLimit("filter rating", area_ft2 * gpm_ft2 * 0.2271247)
+    assert rated.most_m3h == pytest.approx(60 * 0.2271247, abs=1e-9)
+    told = propose(pump(Turnover("turnover", 24 * 11.0), rated))
+    assert max(p.speed_rpm for p in told.plan) * 0.006 * 1.06 <= rated.most_m3h
+    assert "filter rating" in broken(pump(rated), (Period(2150, 0, 8),))  # 13.67 m3/h by the high bound
+
+
 def test_check_value_2l() -> None:
     """Facts 2l [READ]: 20 CCR 1624, summer 4 h, one extension 4.5 h."""
     assert (daily_hours("summer"), daily_hours("summer", 1), daily_hours("winter")) == (4.0, 4.5, 2.0)

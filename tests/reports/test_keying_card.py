@@ -134,6 +134,15 @@ def test_the_card_has_room_to_write_and_says_how_to_record(tmp_path: Path) -> No
     sheet = card(tmp_path)
     assert len(rows_of(sheet.one("table", "to-fill"))) == len(PERIODS)
     assert "Done by" in sheet.text and "pumpledger propose FLEET --site QM-001 --adopt YYYY-MM-DD" in sheet.text
+    rows = [part.text for part in sheet.all("code") if part.text.startswith("P-1,")]
+    assert rows == ["P-1,YYYY-MM-DD,1,1450,21:00,08:00", "P-1,YYYY-MM-DD,2,2400,10:00,12:00"]
+
+
+@pytest.mark.parametrize(("place", "words"), [(None, "no jurisdiction on record"), ("Utah", "those of Utah")])
+def test_the_card_says_whose_rules_were_looked_at(place: str | None, words: str, tmp_path: Path) -> None:
+    data = review(ROW)
+    site = data.site.with_columns(jurisdiction=pl.lit(place, dtype=pl.String))
+    assert words in card(tmp_path, replace(data, site=site)).text
 
 
 @pytest.mark.parametrize(("least", "words"), [(1800.0, "never below 1,800"), (None, "not recorded: find it")])

@@ -106,6 +106,11 @@ class KeyingCards:
             "plan": plan,
             "since": since,
             "setup": self._setup(site, pump),
+            "rows": [
+                f"{pump['pump_id']},YYYY-MM-DD,{p['period']},{p['speed_rpm']},{wording.clock(p['start_min'])},"
+                f"{wording.clock(p['stop_min'])}"
+                for p in periods
+            ],
             "picture": Markup(picture),
             "priced": bool(prices),
             "frontier": self._frontier_of(row, site),
@@ -134,6 +139,10 @@ class KeyingCards:
             ("Filter limit", wording.quantity(site["filter_limit_m3h"], "flow", units, missing=missing)),
             ("Suction limit", wording.quantity(site["suction_limit_m3h"], "flow", units, missing=missing)),
             ("Full speed", wording.speed(pump["full_speed_rpm"])),
+            (
+                "Rules looked at",
+                f"those of {place}" if (place := site["jurisdiction"]) else "none, no jurisdiction on record",
+            ),
         ]
 
     def _frontier_of(self, row: Row, site: Row) -> Row | None:
