@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 from clock_cases import found_of, reviewed, rows, weeks_before
-from small_fleet import FIRST, Fleet
+from small_fleet import FIRST, LAST, Fleet
 
 WEEKS = 5
 START = FIRST - timedelta(weeks=WEEKS)
@@ -84,13 +84,35 @@ def test_what_is_no_drift(case: str, late) -> None:
     assert ("S1", "A4") not in found_of(reviewed(fleet, past=past_days(pump, late))), case
 
 
-def test_three_weeks_are_needed() -> None:
+def test_three_weeks_are_needed_of_a_slow_one() -> None:
+    """20 s a day are 6.3 min in 20 days: less than ten, so a week more is waited for."""
+
+    def slowly(day: date) -> float:
+        return a_minute_a_day(day) / 3
+
     fleet = Fleet()
-    pump = site(fleet, "S1", a_minute_a_day)
-    few = past_days(pump, a_minute_a_day, weeks_before(1)[-6:])  # 20 days in all
+    pump = site(fleet, "S1", slowly)
+    few = past_days(pump, slowly, weeks_before(1)[-6:])  # 20 days in all
     assert ("S1", "A4") not in found_of(reviewed(fleet, past=few))
-    enough = past_days(pump, a_minute_a_day, weeks_before(1))
+    enough = past_days(pump, slowly, weeks_before(1))
     assert ("S1", "A4") in found_of(reviewed(fleet, past=enough))
+
+
+@pytest.mark.parametrize(("begins", "is_found"), [(LAST - timedelta(days=11), True), (LAST - timedelta(days=6), False)])
+def test_a_fast_one_shows_in_ten_days_although_weeks_before_were_right(begins: date, is_found: bool) -> None:
+    """Two minutes a day: 22 min in 12 days are a drift; 12 min in seven days are too few days."""
+
+    def late(day: date) -> int:
+        return 2 * max(0, (day - begins).days)
+
+    fleet = Fleet()
+    pump = site(fleet, "S1", late)
+    found = reviewed(fleet, past=past_days(pump, late))
+    assert (("S1", "A4") in found_of(found)) is is_found
+    if is_found:
+        (row,) = rows(found, "A4")
+        assert row["measured"] == pytest.approx(120, rel=0.1)
+        assert abs((row["first_day"] - begins).days) <= 3
 
 
 def test_all_pumps_of_a_source_alike_are_their_loggers_clock() -> None:

@@ -22,7 +22,7 @@ import polars as pl
 
 from pumpledger.diagnosis.clock_dating import HALF_DAY_MIN, apart
 from pumpledger.diagnosis.clock_days import SEEN_LEAST, PumpDays, moved_plan, read_days
-from pumpledger.diagnosis.clock_history import History, drift, histories, reset_at
+from pumpledger.diagnosis.clock_history import Drift, History, drift, histories, reset_at
 from pumpledger.diagnosis.clock_record import Mismatch, Records, record_rows
 from pumpledger.diagnosis.clock_source import SOURCE_SHIFTED, drifting_sources, is_half_day, vote
 from pumpledger.diagnosis.evidence import EVIDENCE
@@ -75,7 +75,8 @@ def read_clocks(db: Database, parameters: Parameters) -> None:
     """
     limits = match_limits(parameters["A1"])
     days = read_days(db, limits)
-    series = histories(db.table("clock_day"), limits)
+    looks = dict(db.query("diagnosis/look_interval").iter_rows())
+    series = histories(db.table("clock_day"), limits, looks)
     sources = dict(db.table("pump_source").select("pump_id", "source").sort("pump_id", "source").iter_rows())
     clocks = {
         pump: replace(clock, verdict=SHIFTED)
@@ -98,10 +99,11 @@ def read_clocks(db: Database, parameters: Parameters) -> None:
         row["zone"]: row
         for row in db.query("diagnosis/clock_change", {"look_back_days": LOOK_BACK_DAYS}).iter_rows(named=True)
     }
-    outages: dict[str, list[tuple[date, float]]] = {}
-    for pump, day, end_min in db.table("outage").select("pump_id", "day_local", "end_min").iter_rows():
-        outages.setdefault(pump, []).append((day, end_min))
-    slopes = {pump: slope for pump in clocks if pump in series and (slope := drift(series[pump], parameters["A4"]))}
+    outages: dict[str, list[tuple[date, float, float]]] = {}
+    for pump, *outage in db.table("outage").select("pump_id", "day_local", "end_min", "outage_min").iter_rows():
+        outages.setdefault(pump, []).append(tuple(outage))
+    drifts = {pump: seen for pump in clocks if pump in series and (seen := drift(series[pump], parameters["A4"]))}
+    slopes = {pump: seen.slope for pump, seen in drifts.items()}
     adrift, drift_rows = drifting_sources(slopes, clocks, sources, parameters["A1"])
     asker = _Asker(
         days,
@@ -112,7 +114,7 @@ def read_clocks(db: Database, parameters: Parameters) -> None:
         records=Records(db.table("plan"), db.table("pump"), limits, parameters),
         changes={pump: zones[zone] for pump, zone in facts.select("pump_id", "zone").iter_rows() if zone in zones},
         outages=outages,
-        slopes={pump: slope for pump, slope in slopes.items() if pump not in adrift},
+        drifts={pump: seen for pump, seen in drifts.items() if pump not in adrift},
         half_day=_checkable(days, clocks, HALF_DAY_MIN, limits),
         hour=_checkable(days, clocks, 60, limits),
     )
@@ -165,7 +167,8 @@ def slightly_out(clock: Clock, days: PumpDays, history: History | None, paramete
     if late is None or abs(late) < parameters["late_min"] or len(alike) < parameters["days"]:
         return False
     median = plan_match.median_profile(days.observed[clock.rows][None])[0]
-    left = np.nanmean(np.abs(median - moved_plan(days.plan[clock.rows[-1]], late)))
+    seen = late + history.look_min / 2
+    left = np.nanmean(np.abs(median - moved_plan(days.plan[clock.rows[-1]], seen)))
     return bool(left <= (1 - parameters["slight_gain"]) * clock.unshifted_rpm)
 
 
@@ -186,8 +189,8 @@ class _Asker:
     parameters: Parameters
     records: Records
     changes: Mapping[str, dict]
-    outages: Mapping[str, list[tuple[date, float]]]
-    slopes: Mapping[str, object]
+    outages: Mapping[str, list[tuple[date, float, float]]]
+    drifts: Mapping[str, Drift]
     half_day: Mapping[str, bool]
     hour: Mapping[str, bool]
 
@@ -206,7 +209,7 @@ class _Asker:
                 f"what runs fits the plan moved by {clock.shift_min:+d} min, and moved by {self._rival(clock):+d} min "
             )
             yield _silent("A1", measured=float(clock.shift_min), extra=f"{text}nearly as well")
-        elif pump in self.slopes:
+        elif pump in self.drifts:
             yield self._drift(pump, clock)
         else:
             text = "the clock cannot be checked from this plan: it is too constant or too symmetric"
@@ -243,6 +246,7 @@ class _Asker:
         window = self.days.day_local[clock.rows]
         alike = history.alike(window, shift)
         late = history.late(alike)
+        about = shift - history.look_min / 2 if late is None else late
         since = history.began or history.day[0].item()
         base = {
             "verdict": "found",
@@ -255,19 +259,19 @@ class _Asker:
         so = f"Mean mismatch {clock.unshifted_rpm:.0f} rpm as recorded, {clock.best_rpm:.0f} so moved."
         way = f"{abs(shift)} min {'early' if shift < 0 else 'late'} by the recorded wall clock"
         change = self._unmoved(pump, history, shift)
-        reset = reset_at(history, self.outages.get(pump, []), shift if late is None else late,
-                         self.parameters["A5"]["within_min"])  # fmt: skip
+        moved = np.roll(self.days.plan[clock.rows[-1]], shift // QUARTER_MIN)
+        outages, within = self.outages.get(pump, []), self.parameters["A5"]["within_min"]
+        reset = reset_at(history, outages, about, moved, within)
         if change is not None:
             yield {**base, "rule_id": "A2", "threshold": float(change[0]), "extra": f"{way}. {so} {change[1]}"}
         elif is_half_day(shift):
             after = f" It began on {since}: {reset}." if reset else ""
             yield {**base, "rule_id": "A1", "threshold": float(HALF_DAY_MIN), "extra": f"{so}{after}"}
         elif reset:
-            within = self.parameters["A5"]["within_min"]
             yield {**base, "rule_id": "A5", "threshold": within, "extra": f"{way}: {reset}. {so}"}
-        elif pump in self.slopes:
+        elif pump in self.drifts:
             yield self._drift(pump, clock)
-        elif late is not None and abs(late) < self.parameters["A3"]["late_min"]:
+        elif abs(about) < self.parameters["A3"]["late_min"]:
             return
         elif len(alike) >= self.parameters["A3"]["days"]:
             least = self.parameters["A3"]["late_min"]
@@ -288,13 +292,15 @@ class _Asker:
                 return None
             return unmoved, f"Days before the clock change of {day} were not compared."
         before = history.shift_before(history.began)
-        near = abs(history.began - day) <= timedelta(days=self.parameters["A2"]["change_days"])
+        # A clock that was out before the change is out for another reason; a day is what dating may err.
+        near = timedelta(days=-1) <= history.began - day <= timedelta(days=self.parameters["A2"]["change_days"])
         if not near or before is None or apart(before, 0) > QUARTER_MIN:
             return None
         return unmoved, f"Before the clock change of {day} it kept its plan."
 
     def _drift(self, pump: str, clock: Clock) -> dict[str, object]:
-        history, slope = self.series[pump], self.slopes[pump]
+        history, drift = self.series[pump], self.drifts[pump]
+        slope = drift.slope
         late = history.late(self.days.day_local[clock.rows])
         loses = "loses" if slope.slope > 0 else "gains"
         now = "" if late is None else f" It is now {abs(late):.0f} min {'early' if late < 0 else 'late'}."
@@ -306,9 +312,9 @@ class _Asker:
             "measured": slope.slope * 60,
             "threshold": self.parameters["A4"]["seconds_a_day"],
             "unit": "s a day",
-            "first_day": history.day[0].item(),
+            "first_day": drift.first_day,
             "last_day": history.day[-1].item(),
-            "days": int(history.clear.sum()),
+            "days": drift.days,
             "extra": f"{loses} {abs(slope.slope) * 60:.0f} s a day "
             f"({abs(slope.low) * 60:.0f} to {abs(slope.high) * 60:.0f}).{now}",
         }

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 import polars as pl
 
-from pumpledger.diagnosis.clock_dating import HALF_DAY_MIN, Slope, apart, last_step, theil_sen, wrapped
+from pumpledger.diagnosis.clock_dating import DAY_MIN, HALF_DAY_MIN, Slope, apart, last_step, theil_sen, wrapped
 from pumpledger.profile.plan_match import QUARTER_MIN, MatchLimits
 
 OUT_OF_STEP_RPM = 15.0  # a change of the mismatch that a changed programme must make to be dated
@@ -24,13 +24,15 @@ OUT_OF_STEP_RPM = 15.0  # a change of the mismatch that a changed programme must
 @dataclass(frozen=True)
 class History:
     """One pump's days, oldest first: columns of ``clock_day`` as arrays, ``late_min`` NaN where nothing could be timed;
-    ``clear`` where some shift brings the day onto its plan, so that the shift means something."""
+    ``clear`` where some shift brings the day onto its plan, so that the shift means something. ``look_min``
+    is how far apart the log looks [min]; ``shift_min`` is as seen, ``late_min`` has half of that taken off."""
 
     day: np.ndarray
     shift_min: np.ndarray
     late_min: np.ndarray
     unshifted_rpm: np.ndarray
     clear: np.ndarray
+    look_min: float = 0.0
 
     @cached_property
     def began(self) -> date | None:
@@ -70,8 +72,15 @@ class History:
         return None if not len(late) else float(wrapped(late[-1] + np.median(wrapped(late - late[-1]))))
 
 
-def histories(clock_day: pl.DataFrame, limits: MatchLimits) -> dict[str, History]:
-    """The series of each pump of ``clock_day`` (CLOCK_DAYS)."""
+def histories(
+    clock_day: pl.DataFrame, limits: MatchLimits, look_min: Mapping[str, float] | None = None
+) -> dict[str, History]:
+    """The series of each pump of ``clock_day`` (CLOCK_DAYS).
+
+    ``look_min`` says how far apart a pump's log looks at it [min]: it sees a change up to so much late, half of it in the
+    middle, and that half is taken off the lateness.
+    """
+    looks = look_min or {}
     unshifted, best = pl.col("cost_unshifted_rpm"), pl.col("cost_best_rpm")
     least = pl.max_horizontal(pl.lit(limits.differs_rpm), limits.residual_share * unshifted)
     marked = clock_day.sort("pump_id", "day_local").with_columns(clear=best <= least)
@@ -79,45 +88,95 @@ def histories(clock_day: pl.DataFrame, limits: MatchLimits) -> dict[str, History
         str(pump): History(
             rows["day_local"].to_numpy(),
             rows["shift_min"].to_numpy(),
-            rows["late_min"].fill_null(np.nan).to_numpy(),
+            rows["late_min"].fill_null(np.nan).to_numpy() - looks.get(str(pump), 0.0) / 2,
             rows["cost_unshifted_rpm"].to_numpy(),
             rows["clear"].to_numpy(),
+            looks.get(str(pump), 0.0),
         )
         for (pump,), rows in marked.group_by("pump_id", maintain_order=True)
     }
 
 
-def reset_at(history: History, outages: list[tuple[date, float]], shift_min: float, within_min: float) -> str | None:
+def reset_at(
+    history: History, outages: list[tuple[date, float, float]], shift_min: float, moved: np.ndarray, within_min: float
+) -> str | None:
     """Words for the outage at whose end the pump's clock began anew, if there is one.
 
-    ``outages`` are (day, wall clock of the end [min]). A clock that runs L min late reads 00:00 when the wall clock reads
-    L, and 12:00 half a day off. The outage must end between the last day of the former offset and the first of this one.
+    ``outages`` are (day, wall clock of the end, length [min]). A clock that runs L min late reads 00:00 when the wall
+    clock reads L, and 12:00 half a day off. The outage must end between the last day of the former offset and the first
+    of this one.
+
+    A log that goes on shows a pump that stops, and not when the supply came back: then the pump waits for the hour of
+    its plan. So a stop within which the wall clock read L counts too, if it lies before the first whole day of this
+    offset and does not begin where the plan, ``moved`` (96,) as it runs now, ends: a clock set by hand makes that.
     """
     if history.began is None:
         return None
     last = history.day_before(history.began)
-    for day, end_min in outages:
+    for day, end_min, _ in outages:
         if last <= day <= history.began:
             for reads in (0, HALF_DAY_MIN):
                 if apart(end_min - reads, shift_min) <= within_min:
-                    at = f"{int(end_min) // 60:02d}:{int(end_min) % 60:02d}"
+                    at = _at(end_min)
                     return f"an outage that ended on {day} at {at} left it at {reads // 60:02d}:00"
+    anew = shift_min % DAY_MIN
+    for day, end_min, long_min in outages:
+        begin_min = end_min - long_min
+        if last <= day < history.began and begin_min < anew <= end_min and not _ends_at(moved, begin_min):
+            return f"it stood from {_at(begin_min)} on {day}, and its clock began at 00:00 at about {_at(anew)}"
     return None
 
 
-def drift(history: History, parameters: Mapping[str, float]) -> Slope | None:
-    """The slope of the daily lateness [min a day] where it is one: steady, sure, and no step.
+def _at(minutes: float) -> str:
+    return f"{int(minutes) % DAY_MIN // 60:02d}:{int(minutes) % 60:02d}"
 
-    ``parameters`` are those of rule A4. A slope that a single step explains better is none: a clock that was set.
+
+def _ends_at(plan: np.ndarray, minutes: float) -> bool:
+    """Whether a plan (96,) stops within a quarter hour of a wall clock time."""
+    stops = np.flatnonzero((plan == 0) & (np.roll(plan, 1) > 0)) * QUARTER_MIN
+    return bool((apart(stops, minutes) <= QUARTER_MIN).any())
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A slope of the lateness [min a day], and the days that show it."""
+
+    slope: Slope
+    first_day: date
+    days: int
+
+
+def drift(history: History, parameters: Mapping[str, float]) -> Drift | None:
+    """The slope of the daily lateness up to the last day where it is one: steady, sure, and no step.
+
+    ``parameters`` are those of rule A4. A clock may begin to run away on any day, so the longest stretch of days up to
+    the last one that is a line counts. A slope that a single step explains better is none: a clock that was set. Fewer
+    days than ``days`` are enough, down to ``days_fast``, where the clock ran away so far in them that neither the grain
+    of the log nor chance can be it.
     """
     good = history.clear & ~np.isnan(history.late_min)
     days, late = history.day[good].astype("datetime64[D]").astype(np.int64), history.late_min[good]
-    if len(days) < parameters["days_share"] * parameters["days"] or days[-1] - days[0] < parameters["days"] - 1:
+    if not len(days):
         return None
     away = wrapped(late - late[-1])
+    for first in range(len(days)):
+        found = _line(days[first:], away[first:], history.look_min, parameters)
+        if found is not None:
+            return Drift(found, history.day[good][first].item(), len(days) - first)
+    return None
+
+
+def _line(days: np.ndarray, away: np.ndarray, look_min: float, parameters: Mapping[str, float]) -> Slope | None:
+    """`drift` of one stretch of days."""
+    lasted = days[-1] - days[0] + 1
     least = parameters["seconds_a_day"] / 60
-    if np.ptp(away) < least * parameters["days"] / 2:
+    ran = np.ptp(away)
+    far = max(parameters["far_min"], parameters["looks"] * look_min)
+    shortest = parameters["days_fast"] if ran >= far else parameters["days"]
+    if lasted < shortest or len(days) < parameters["days_share"] * lasted or ran < least * parameters["days"] / 2:
         return None
     found = theil_sen(days, away, parameters["confidence"])
     sure = abs(found.slope) >= least and (found.low > 0 or found.high < 0)
-    return found if sure and found.line_residual <= parameters["step_share"] * found.step_residual else None
+    # The slope must not go further than the clock did, as far as the log shows: days of standing still are no part of it.
+    whole = abs(found.slope) * (lasted - 1) <= parameters["whole"] * (ran + look_min)
+    return found if sure and whole and found.line_residual <= parameters["step_share"] * found.step_residual else None

@@ -15,9 +15,10 @@ import numpy as np
 import polars as pl
 
 from pumpledger.diagnosis import observed_plan
+from pumpledger.diagnosis.clock_dating import apart
 from pumpledger.diagnosis.observed_plan import ObservedPlan, PlanRow, Steadiness, plan_quarters
 from pumpledger.profile import plan_match
-from pumpledger.profile.plan_match import MatchLimits
+from pumpledger.profile.plan_match import QUARTER_MIN, MatchLimits
 
 Parameters = Mapping[str, Mapping[str, float]]
 FULL_SPEED_RPM, ALL_DAY_MIN = 3000, 1200  # what rule C6 calls full speed all day, by its defaults
@@ -119,9 +120,17 @@ class Records:
         return {PlanRow(start % 1440, stop, int(speed)) for start, stop, speed in (plans[max(plans)] if plans else ())}
 
     def _is_freeze(self, seen: Mismatch, found: ObservedPlan) -> bool:
-        """Whether what is more than the record runs at the speed keyed in for freeze protection: no period, then."""
+        """Whether what is more than the record runs at the speed keyed in for freeze protection: no period, then.
+
+        Frost does not keep a period's hours: at those it is the period, at another speed.
+        """
         speed = self.freeze_rpm.get(seen.pump_id)
-        added = set(found.rows) - self._recorded(seen)
+        recorded = self._recorded(seen)
+        added = [
+            row
+            for row in set(found.rows) - recorded
+            if not any(_same_hours(row, other) for other in recorded - set(found.rows))
+        ]
         return speed is not None and any(abs(row.speed_rpm - speed) <= KNOWN_SPEED_RPM for row in added)
 
     def _cause(self, seen: Mismatch, rows: tuple[PlanRow, ...]) -> str | None:
@@ -134,6 +143,12 @@ class Records:
             return "C4"
         times, speeds = ([sorted((r.start_min, r.stop_min) for r in side), sorted(r.speed_rpm for r in side)] for side in (rows, recorded))  # fmt: skip
         return "C5" if times == speeds else None
+
+
+def _same_hours(one: PlanRow, other: PlanRow) -> bool:
+    """Whether two periods begin and end alike, to a quarter hour."""
+    ends = ((one.start_min, other.start_min), (one.stop_min, other.stop_min))
+    return all(apart(a, b) <= QUARTER_MIN for a, b in ends)
 
 
 def _costs(observed: np.ndarray, plan: np.ndarray, cap_rpm: float) -> np.ndarray:

@@ -110,6 +110,12 @@ RULES: tuple[Rule, ...] = (
             # 20 ppm, what a crystal may be off, is 1.7 s a day (common practice, no source): three times that is a fault.
             "seconds_a_day": Parameter(5, 2, 60, "s a day", "more"),
             "days": Parameter(21, 14, 56, "days", "more"),
+            # Ten minutes in ten days is thirty times what a crystal does; three looks of a log are no rounding.
+            "days_fast": Parameter(10, 7, 21, "days", "more"),
+            "far_min": Parameter(10, 5, 60, "min", "more"),
+            "looks": Parameter(3, 2, 10, "times the log's interval", "more"),
+            # How much further than the lateness went the slope may go over the same days: what chance adds.
+            "whole": Parameter(1.1, 1.0, 2.0, "ratio", "less"),
             "days_share": Parameter(0.6, 0.3, 1.0, "share", "more"),
             "confidence": Parameter(0.95, 0.8, 0.999, "share", "more"),
             "step_share": Parameter(0.8, 0.3, 1.2, "share", "less"),

@@ -1,0 +1,18 @@
+-- How far apart a pump's log looks at it: a change of speed is seen that much late at most, half of it in the middle.
+-- grain: one pump. inputs: reading (pump_id, day_local, interval_s, export_id), judged_day, export. parameters: none.
+-- columns: pump_id, look_min [min]; 0 for means over an interval, whose values say how much of it passed before the
+--   change, and for a log of changes.
+with held as (
+    select distinct export_id, hold_s
+    from export
+    where status = 'read'
+),
+look_interval as (
+    select r.pump_id, max(case when r.interval_s is null then h.hold_s else 0 end) / 60.0 as look_min
+    from reading as r
+    join judged_day as j on j.day_local = r.day_local and j.in_week
+    join held as h using (export_id)
+    group by r.pump_id
+    order by r.pump_id
+)
+select * from look_interval
