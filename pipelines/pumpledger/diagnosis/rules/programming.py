@@ -34,6 +34,7 @@ RULES: tuple[Rule, ...] = (
             "stretch_min": Parameter(180, 60, 1440, "min", "more"),
             "same_rpm": Parameter(75, 25, 3450, "rpm", "less"),
             "days": Parameter(1, 1, 7, "days", "more"),
+            "regular_min": Parameter(15, 0, 60, "min", "less"),  # one look of a log by the quarter hour
         },
     ),
     Rule(
