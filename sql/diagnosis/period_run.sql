@@ -1,7 +1,8 @@
 -- What ran inside each planned period of the days that are compared, its first and last minutes left out.
 -- grain: one stretch of one pump within one planned period. inputs: keyed_day, keyed_period, plan_window, span.
 -- parameters: $near_rpm [rev/min] (a speed this close is that speed), $edge_min [min] (left out at either end: a logger
---   that looks each quarter hour, and a minute of clock).
+--   that looks each quarter hour, and a minute of clock), $other_rpm [rev/min] (a speed this close is that of another
+--   period, and no speed of its own).
 -- columns: site_id, pump_id, day_local, period, window_min [min], window_start_utc, window_end_utc, start_utc, end_utc,
 --   duration_min [min], state: own, next (at the speed of the next period), other (still, or at the speed of another
 --   period), strange (at no planned speed), disturbed (someone's hand, frost or a load rules), unknown.
@@ -35,7 +36,7 @@ period_run as (
             when m.kind = 'off' then 'other'
             when m.near_own or m.cause = 'priming' then 'own'
             when m.near_next then 'next'
-            when list_bool_or(list_transform(o.speeds, lambda n: abs(n - m.ran_rpm) <= $near_rpm)) then 'other'
+            when list_bool_or(list_transform(o.speeds, lambda n: abs(n - m.ran_rpm) <= $other_rpm)) then 'other'
             when m.cause = 'unexplained' or m.cause = 'plan period' then 'strange'
             else 'disturbed'
         end as state

@@ -3,9 +3,12 @@
 -- grain: one pump with a chlorinator or heater on record. inputs: keyed_day, span, speed_grid, pump_fact, visit, plan,
 --   tariff_band, clock_match, judged_day.
 -- parameters: $night_share (of the litres), $days (of the newest valid days), $cheaper_share (night against day price:
---   then the night is meant). columns: those of EVIDENCE that it fills.
+--   then the night is meant), $near_rpm (speeds this close are one) [rev/min]. columns: those of EVIDENCE that it fills.
 -- An 'agreed override' on record since the plan was keyed in is an agreement. A note that speaks of the night is not
 --   one, but enough not to accuse. Freeze protection runs at night by its nature and is left out.
+-- A load that rests all week may be out of use, or kept from its hours by this very plan: it is in use if it ran on any
+--   of the days looked at, the week before among them.
+-- Without a source of flow the time at night is at least the share of litres where no hour of the day runs faster.
 -- The night of a day of 23 or 25 hours: clock changes fall between midnight and 06:00 (common practice, no source).
 with loaded as (
     select site_id, pump_id, aux_load, tariff
@@ -44,7 +47,8 @@ cheap_night as (
             / nullif(sum((band_min - night_min) * days_of_week), 0)
 ),
 running as (
-    select l.site_id, l.pump_id, d.day_local, s.start_utc, s.duration_min, s.aux_on,
+    select l.site_id, l.pump_id, d.day_local, s.start_utc, s.duration_min,
+        case when s.cause <> 'priming' then s.speed_rpm end as speed_rpm,
         coalesce(s.flow_m3h, g.flow_m3h_mid) as flow_m3h,
         greatest(least(s.start_min + s.duration_min, d.day_min - 1080) - s.start_min, 0)
             + greatest(s.start_min + s.duration_min - greatest(s.start_min, d.day_min - 120), 0) as night_min
@@ -55,21 +59,28 @@ running as (
     where s.kind = 'run' and s.cause <> 'freeze protection'
 ),
 by_day as (
-    select site_id, pump_id, day_local, count(flow_m3h) = count(*) as flow_known,
-        sum(flow_m3h * night_min order by start_utc)
-            / nullif(sum(flow_m3h * duration_min order by start_utc), 0) as litre_share,
+    select site_id, pump_id, day_local,
         sum(night_min order by start_utc) / sum(duration_min order by start_utc) as time_share,
-        count(aux_on) > 0 and not coalesce(bool_or(aux_on), false) as load_at_rest
+        case when count(flow_m3h) = count(*)
+            then sum(flow_m3h * night_min order by start_utc)
+                / nullif(sum(flow_m3h * duration_min order by start_utc), 0)
+            when coalesce(max(speed_rpm) filter (night_min < duration_min)
+                <= min(speed_rpm) filter (night_min > 0) + $near_rpm, false) then time_share end as litre_share
     from running
     group by site_id, pump_id, day_local
 ),
+used as (
+    select l.pump_id, count(s.aux_on) > 0 and not coalesce(bool_or(s.aux_on), false) as load_at_rest
+    from loaded as l
+    left join (span as s join judged_day using (day_local)) on s.pump_id = l.pump_id
+    group by l.pump_id
+),
 counted as (
-    select site_id, pump_id, count(*) filter (flow_known and litre_share >= $night_share) as days,
-        min(day_local) filter (flow_known and litre_share >= $night_share) as first_day,
-        max(day_local) filter (flow_known and litre_share >= $night_share) as last_day,
-        median(litre_share) filter (flow_known and litre_share >= $night_share) as measured,
-        count(*) filter (not flow_known and time_share >= $night_share) as unknown_days,
-        bool_and(load_at_rest) as load_at_rest
+    select site_id, pump_id, count(*) filter (litre_share >= $night_share) as days,
+        min(day_local) filter (litre_share >= $night_share) as first_day,
+        max(day_local) filter (litre_share >= $night_share) as last_day,
+        median(litre_share) filter (litre_share >= $night_share) as measured,
+        count(*) filter (litre_share is null and time_share >= $night_share) as unknown_days
     from by_day
     group by site_id, pump_id
 ),
@@ -78,10 +89,11 @@ judged as (
         coalesce(m.verdict in ('ambiguous', 'whole source shifted'), false) as clock_open
     from counted as c
     join loaded as l using (pump_id)
+    left join used as u using (pump_id)
     left join said as s using (pump_id)
     left join clock_match as m using (pump_id)
     anti join cheap_night as n on n.tariff = l.tariff
-    where not coalesce(s.agreed, false) and not coalesce(c.load_at_rest, false)
+    where not coalesce(s.agreed, false) and not coalesce(u.load_at_rest, false)
         and c.days + c.unknown_days >= $days
 ),
 evidence as (

@@ -4,7 +4,8 @@
 --   $judged_share (of a period's minutes that must be seen and undisturbed), $elsewhere_share (its speed in minutes off
 --   the plan, against its length: then it was moved, not dropped), $least_min [min] (shorter windows are not judged),
 --   $days. columns: those of EVIDENCE that it fills.
--- Days on which the other periods did not run tell nothing of this one. It must be absent on all days that do tell.
+-- Days on which the other periods did not run tell nothing of this one. It must be absent on all days that do tell from
+--   the first to the last on which it is: before and after them it may have run.
 with by_period as (
     select site_id, pump_id, day_local, period,
         coalesce(sum(duration_min order by start_utc) filter (state in ('own', 'next', 'other', 'strange')), 0) as judged_min,
@@ -33,12 +34,18 @@ dropped_day as (
     from compared
     where judgeable and told_periods >= 2 and kept_periods - kept = told_periods - 1
 ),
-counted as (
-    select site_id, pump_id, period, count(*) filter (dropped) as days, count(*) as told_days,
-        min(day_local) filter (dropped) as first_day, max(day_local) filter (dropped) as last_day,
-        coalesce(sum(own_min order by day_local), 0) / sum(judged_min order by day_local) as measured
+bounded as (
+    select *, min(day_local) filter (dropped) over of_period as first_day,
+        max(day_local) filter (dropped) over of_period as last_day, count(*) over of_period as told_days
     from dropped_day
-    group by site_id, pump_id, period
+    window of_period as (partition by pump_id, period)
+),
+counted as (
+    select site_id, pump_id, period, count(*) as days, any_value(told_days) as told_days, first_day, last_day,
+        coalesce(sum(own_min order by day_local), 0) / sum(judged_min order by day_local) as measured
+    from bounded
+    where day_local between first_day and last_day
+    group by site_id, pump_id, period, first_day, last_day
     having count(*) filter (dropped) = count(*)
 ),
 evidence as (
@@ -50,6 +57,7 @@ evidence as (
             k.start_min % 60, k.stop_min // 60, k.stop_min % 60) as extra
     from counted as c
     join keyed_period as k using (pump_id, period)
+    where c.days >= $days or c.days = c.told_days
     qualify row_number() over (partition by c.pump_id order by c.days desc, c.period) = 1
 )
 select * from evidence order by site_id, component

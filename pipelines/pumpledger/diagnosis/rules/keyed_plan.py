@@ -19,6 +19,7 @@ CLOCK = ("A1", "A2", "A3", "A4", "A5")
 _OF_DAYS = Parameter(7, 3, 14, "days", "less")  # the newest week of valid days
 _DAYS = Parameter(5, 2, 7, "days", "more")
 _NEAR = Parameter(50, 15, 100, "rpm", "less")  # as spans are given their cause: two steps of the 25 rpm grid
+_OTHER = Parameter(15, 5, 50, "rpm", "less")  # jitter of a drive and its log, and less than a step of the grid
 _EDGE = Parameter(16, 0, 60, "min", "more")  # a logger that looks each quarter hour, and a minute of clock
 _SAME_STEPS = ("keyed_day", "keyed_period", "period_run", "period_elsewhere")
 
@@ -120,6 +121,7 @@ RULES: tuple[Rule, ...] = (
             "days": _DAYS,
             "of_days": _OF_DAYS,
             "near_rpm": _NEAR,
+            "other_rpm": _OTHER,
             "edge_min": _EDGE,
         },
     ),
@@ -157,6 +159,7 @@ RULES: tuple[Rule, ...] = (
             "days": _DAYS,
             "of_days": _OF_DAYS,
             "near_rpm": _NEAR,
+            "other_rpm": _OTHER,
             "edge_min": _EDGE,
         },
     ),
@@ -218,6 +221,7 @@ RULES: tuple[Rule, ...] = (
         parameters={
             "night_share": Parameter(0.7, 0.5, 1.0, "share", "more"),
             "cheaper_share": Parameter(0.95, 0.5, 1.0, "ratio", "more"),
+            "near_rpm": Parameter(25, 0, 50, "rpm", "less"),  # one step of the grid
             "days": _DAYS,
             "of_days": _OF_DAYS,
         },
