@@ -131,6 +131,22 @@ def test_a_coarse_log_cannot_tell_and_is_asked_where_the_priming_is_slow(fleet, 
     assert verdicts(told(fleet, "C15", power=power, **AIR)) == expected
 
 
+@pytest.mark.parametrize(
+    ("low", "expected"),
+    [
+        ([14] * 5, ["found"]),  # of the looks at 1 or more minutes after priming, three see little power
+        # Longer than it should have taken to settle: the last third of 45 min says what is usual.
+        ([25] * 5, ["found"]),
+        ([14, 14, 0, 0, 0], []),
+        ([1] * 5, []),  # within one look, and two minutes are allowed
+    ],
+)
+def test_a_log_of_five_minutes_shows_what_lasts_longer_than_its_looks(fleet, low, expected) -> None:
+    fleet.exports.append({"source": "coast gateway", "status": "read", "hold_s": 300, "sequence": 1, "export_id": "e1"})
+    power = late_starts(fleet, low, step_s=300)
+    assert verdicts(told(fleet, "C15", power=power, **AIR)) == expected
+
+
 def test_the_start_on_the_25_hour_day(fleet) -> None:
     """06:00 by the clock is minute 420: the readings belong to the same instants."""
     pump = fleet.site(**PRIMED)

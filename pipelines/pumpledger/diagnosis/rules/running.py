@@ -175,6 +175,7 @@ RULES: tuple[Rule, ...] = (
             "settle_min": Parameter(15, 10, 40, "min", "more"),
             "watch_min": Parameter(45, 20, 120, "min", "less"),
             "starts": Parameter(3, 2, 5, "starts", "more"),
+            "fine_s": Parameter(300, 60, 600, "s", "less"),  # three looks before all should be well
             "ask_below_rpm": Parameter(1500, 600, 2600, "rpm", "less"),  # the slowest priming of common practice
         },
     ),
