@@ -3,7 +3,7 @@
 --   reading (pump_id, day_local, aux_on).
 -- Parameters: $step_w, $step_share, least step [W, share of the power without it]; $same_rpm, jitter of a held speed
 --   [rev/min]; $cycles, least steps up or down; $days with them; $plain_share, least share of the time at that speed
---   and day without the device.
+--   and day without the device; $alone_w, least power without it [W]: with less the pump itself came and went.
 -- Output: pump_id, cycles (steps up, or down, the greater), days, step_w (median height) [W], first_day, last_day.
 -- A quarter hour counts where the one before and the one after it have its speed. The power without the device is the
 --   least at that speed on that day, so a slow loss of power is no step. Short dips, as when a pump draws air, leave the
@@ -37,6 +37,7 @@ above as (
     select
         *,
         power_w - min(power_w) over (partition by pump_id, day_local, level) as above_w,
+        min(power_w) over (partition by pump_id, day_local, level) as alone_w,
         greatest($step_w, $step_share * min(power_w) over (partition by pump_id, day_local, level)) as least_w
     from steady
 ),
@@ -47,7 +48,7 @@ told as (
         above_w >= least_w as loaded,
         avg((above_w < least_w / 2)::int) over (partition by pump_id, day_local, level) as plain
     from above
-    where above_w >= least_w or above_w < least_w / 2
+    where alone_w >= $alone_w and (above_w >= least_w or above_w < least_w / 2)
 ),
 
 stepped as (

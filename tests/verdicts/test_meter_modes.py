@@ -119,3 +119,22 @@ def test_a_pumps_own_visits_stand_above_its_kin() -> None:
     smaller = tuple((rpm, watts * 0.5, None) for rpm, watts, _ in VISITS)
     fleet.add(metered(0.5, seed=8), pump_id="P-8", curve="small", visits=smaller)
     assert fleet.weigh("B11") == []  # a smaller motor than the curve's others, and its visits say so
+
+
+@pytest.mark.parametrize(("factor", "remedy"), [(0.5, "power x2"), (2.0, "power x0.5")])
+def test_half_and_double_against_its_own_days_before(factor: float, remedy: str) -> None:
+    """No visits and no kin: seven days read one thing, the next half or double of it, at rest as well."""
+    (row,) = Fleet().add(metered(factor, from_day=7)).weigh("B11")
+    assert row["remedy"].startswith(f"{remedy} from ") and "on the days before" in row["sentence"]
+
+
+def test_power_that_halves_while_running_alone_is_no_meter() -> None:
+    """A valve shut, or air: the power at rest stays."""
+    log = metered(1)
+    halved = (log.days() >= 7) & (log.speed_rpm > 0)
+    log.power_w = np.where(halved, log.power_w * 0.5, log.power_w)
+    assert Fleet().add(log).weigh("B11") == []
+
+
+def test_two_days_are_too_few_for_a_step_of_its_own() -> None:
+    assert Fleet().add(metered(2.0, from_day=12)).weigh("B11") == []

@@ -110,7 +110,7 @@ _ALL: tuple[Mode, ...] = (
     Mode(
         id="B11",
         name="Half or double reading",
-        needs=("speed", "power", "visits or pumps of the same curve"),
+        needs=("speed", "power", "visits, pumps of the same curve, or days of its own before"),
         find=value.mode_b11,
         parameters={
             "readings": Parameter(6, 1, 1000, "readings a day and speed", "more"),
@@ -118,6 +118,9 @@ _ALL: tuple[Mode, ...] = (
             "log2_limit": Parameter(0.15, 0.05, 0.3, "octaves from half or double", "less"),
             "speeds": Parameter(3, 2, 10, "speeds", "more"),
             "share": Parameter(0.8, 0.5, 1.0, "share of the comparisons", "more"),
+            "own_days": Parameter(3, 2, 7, "days of its own before, and since", "more"),
+            # The few watts at rest are logged in whole watts; half way to half or double is enough.
+            "rest_log2": Parameter(0.5, 0.3, 0.9, "octaves of the power at rest", "more"),
         },
     ),
     Mode(
@@ -159,6 +162,8 @@ _ALL: tuple[Mode, ...] = (
             "cycles": Parameter(3, 1, 100, "steps in two weeks", "more"),
             "days": Parameter(2, 1, 14, "days", "more"),
             "plain_share": Parameter(0.25, 0.05, 0.9, "share of the time without it", "more"),
+            # Above the standby of controllers, below any running pump (common practice, no source).
+            "alone_w": Parameter(30, 10, 100, "W", "more"),
         },
     ),
     Mode(

@@ -31,6 +31,9 @@ BAD_VALUES = Table(
     },
 )
 
+_AGAINST = {"visits": "its visits", "kin": "other pumps of its curve", "own": "it on the days before"}
+"""What half and double are told by."""
+
 _COLUMN = {
     "speed": "speed column",
     "power": "power column",
@@ -143,11 +146,13 @@ def mode_b11(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
     limits = {"running_rpm": RUNNING_RPM, "readings": parameters["readings"]}
     db.build("power_reference", "verdicts/power_reference", limits | {"kin": parameters["kin"]})
     tests = {name: parameters[name] for name in ("log2_limit", "speeds", "share")}
-    found = _with_source(db, db.query("verdicts/half_double", limits | tests))
+    found = db.query("verdicts/half_double", limits | tests).filter("suspect")
+    own = limits | {name: parameters[name] for name in ("log2_limit", "rest_log2", "share", "own_days")}
+    steps = db.query("verdicts/own_step", own).filter("suspect").join(found, on="pump_id", how="anti")
     rows = []
-    for row in found.filter("suspect").iter_rows(named=True):
+    for row in _with_source(db, pl.concat([found, steps.select(found.columns)]).sort("pump_id")).iter_rows(named=True):
         word = "half" if row["factor"] == 2 else "double"
-        against = "its visits" if row["basis"] == "visits" else "other pumps of its curve"
+        against = _AGAINST[row["basis"]]
         rows.append(
             _taken(row)
             | {

@@ -153,6 +153,7 @@ RULES: tuple[Rule, ...] = (
         ),
         sentence="{days} of 7 days are not complete enough to count; {measured:.0%} of the week was observed. {extra}",
         instruction="Export the missing days again; if they do not exist, check the logger and its connection.",
+        explained_by=("B10",),  # power far below nothing is no reading: its rows are refused
         parameters={
             "days": Parameter(2, 1, 7, "days", "more"),
             "day_coverage": Parameter(0.5, 0.0, 0.9, "share", "less"),
@@ -218,6 +219,6 @@ RULES: tuple[Rule, ...] = (
         probability=0.7,
         caution=ELECTRICAL,
         others="An auxiliary load whose state is not in the log; air in the pump.",
-        explained_by=("B3", "B4", "B10", "B11", "D2", "D1", "D9"),
+        explained_by=("B3", "B4", "B10", "B11", "B12", "D2", "D1", "D9"),
     ),
 )
