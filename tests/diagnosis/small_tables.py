@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 from small_clock import ZONE, midnight, planned_rpm, wall_min
 
+from pumpledger.diagnosis.default_plan import PAST_PROGRAMME
 from pumpledger.diagnosis.standing import PAST_FINDING, SAID
 from pumpledger.engine.account_tables import EFFICIENCY, EFFICIENCY_RECORD, LEVELS, LOADING
 from pumpledger.engine.clock_tables import CLOCK_DAYS, OUTAGES
@@ -362,6 +363,7 @@ def tables_of(fleet: SmallFleet) -> Database:
     db.load("efficiency_record", EFFICIENCY_RECORD.empty())
     db.load("reading", READINGS.empty())
     db.load("past_finding", pl.DataFrame(schema=PAST_FINDING))
+    db.load("past_programme", pl.DataFrame(schema=PAST_PROGRAMME))
     db.load("said_done", pl.DataFrame(schema=SAID))
     db.load("speed_grid", _grid(fleet))
     build_best_plans(db)

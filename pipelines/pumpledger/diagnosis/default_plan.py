@@ -2,7 +2,8 @@
 
 Belongs here: which unrecorded day several sites share, and the day from which a pump runs it. No maker's plan is known
 to this tool: what counts as the default is learned from the fleet, as the commonest day that no record holds. A house
-default that somebody wrote down for any pump is therefore none.
+default that somebody wrote down for any pump is therefore none. Controllers lose their plans one by one: what other sites
+ran off their records in the eight weeks before counts, too.
 """
 
 from __future__ import annotations
@@ -24,6 +25,15 @@ from pumpledger.diagnosis.quarter_profiles import (
 )
 from pumpledger.engine.database import Database
 from pumpledger.profile.plan_match import DIFFERS, match, median_profile
+
+
+OFF_RECORD = pl.col("rule_id").is_in(["C13", "C9"]) & (pl.col("verdict") == "found") & pl.col("in_sight")
+"""Findings whose pump runs a programme that is not on record."""
+PAST_PROGRAMME = {
+    "site_id": pl.String(), "pump_id": pl.String(), "week": pl.String(), "day_local": pl.Date(),
+    "quarter": pl.Int64(), "speed_rpm": pl.Float64(),
+}  # fmt: skip
+"""Days of such pumps in the weeks before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +80,22 @@ def commonest(profiles: Array, sites: np.ndarray, values: Mapping[str, float]) -
     return alike[shared == most].any(axis=0), most
 
 
+def past_programmes(rows: pl.DataFrame, on_record: Array, values: Mapping[str, float]) -> tuple[Array, np.ndarray]:
+    """What pumps ran in a week of the past while it was not on record, and is not yet: profiles (n, 96) and their sites.
+
+    ``rows`` are site_id, pump_id, week, day_local, quarter, speed_rpm.
+    """
+    profiles, sites = [np.empty((0, on_record.shape[1]))], []
+    for (site, _, _), part in rows.group_by("site_id", "pump_id", "week", maintain_order=True):
+        profile = median_profile(quarter_days(part).speed_rpm[None])[0]
+        if not same_day(profile, on_record, values).any():
+            profiles.append(profile[None])
+            sites.append(site)
+    return np.concatenate(profiles), np.array(sites, dtype=object)
+
+
 def back_to_default(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
-    """EVIDENCE rows of C9. Inputs: those of keyed_period and full_quarter, plan, keying_visit, speed_grid."""
+    """EVIDENCE rows of C9. Inputs: those of keyed_period and full_quarter, plan, keying_visit, speed_grid, past_programme."""
     days = quarter_days(db.query("diagnosis/full_quarter", {"ruled_min": values["ruled_min"]}))
     where = days.by_pump()
     keys, *periods = period_arrays(
@@ -89,7 +113,11 @@ def back_to_default(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
     for index in np.flatnonzero(strange):
         strange[index] = not same_day(now[index], on_record, values).any()
     keys, now, recorded = keys.filter(pl.Series(strange)), now[strange], recorded[strange]
-    common, sites = commonest(now, keys["site_id"].to_numpy(), values)
+    earlier, their_sites = past_programmes(db.table("past_programme"), on_record, values)
+    alike, sites = commonest(
+        np.concatenate([now, earlier]), np.concatenate([keys["site_id"].to_numpy(), their_sites]), values
+    )
+    common = alike[: len(now)]
     visited = set(db.query("diagnosis/keying_visit").iter_rows())
     rows = []
     for index in np.flatnonzero(common):

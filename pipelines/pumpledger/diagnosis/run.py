@@ -9,7 +9,8 @@ pump's readings came from), verdict (columns of verdicts); and of the eight week
 (columns of daily), past_level (columns of levels) and past_savings (columns of savings), with loading (columns of
 loading) and reading (columns of readings, of each pump's main log alone) of the last two, and efficiency and
 efficiency_record of the last. past_finding and said_done (columns of `standing.PAST_FINDING` and `standing.SAID`); of
-the weeks before this one past_clock_day and past_outage (columns of clock_days and outages). Outcomes may also read
+the weeks before this one past_clock_day and past_outage (columns of clock_days and outages), and past_programme
+(`default_plan.PAST_PROGRAMME`). Outcomes may also read
 found_cause (EVIDENCE: what the other rules found).
 """
 

@@ -19,6 +19,7 @@ from pumpledger.accounting.savings import build_savings
 from pumpledger.accounting.site_weeks import build_site_weeks
 from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.ranking import rank_actions
+from pumpledger.diagnosis.default_plan import OFF_RECORD, PAST_PROGRAMME
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.diagnosis.standing import LOOK_BACK_WEEKS, PAST_FINDING, SAID
 from pumpledger.engine.account_tables import (
@@ -282,6 +283,7 @@ def load_for_findings(db: Database, session: Session, week: str) -> None:
         db.load(name, session.read_weeks(table, weeks_back(week, PAST_WEEKS)[:-1]))
     db.load("loading", session.read_weeks(LOADING, weeks))
     _load_past(db, session, week)
+    db.load("past_programme", _past_programmes(session, week))
     db.load("speed_grid", session.lake.read(SPEED_GRID, week))
     db.load("best_plan", session.lake.read(BEST_PLANS, week))
     for name, table in (("efficiency", EFFICIENCY), ("efficiency_record", EFFICIENCY_RECORD)):
@@ -315,6 +317,18 @@ def _load_past(db: Database, session: Session, week: str) -> None:
         (*event.key, event.day or event.said_on) for event in session.events if event.event in ("fixed", "rejected")
     ]
     db.load("said_done", pl.DataFrame(done, schema=SAID, orient="row"))
+
+
+def _past_programmes(session: Session, week: str) -> pl.DataFrame:
+    """The days of the pumps that ran off their record in the weeks before."""
+    held = set(session.lake.weeks(FINDINGS))
+    parts = [pl.DataFrame(schema=PAST_PROGRAMME)]
+    for name in weeks_back(week, PAST_WEEKS)[:-1]:
+        if name in held:
+            told = session.lake.read(FINDINGS, name).filter(OFF_RECORD)["component"].unique().to_list()
+            rows = session.lake.read(PROFILE, name).filter(pl.col("pump_id").is_in(told), pl.col("quarter") < 96)
+            parts.append(rows.with_columns(week=pl.lit(name)).select(list(PAST_PROGRAMME)))
+    return pl.concat(parts)
 
 
 def _action_states(session: Session, week: str, finding: pl.DataFrame) -> pl.DataFrame:

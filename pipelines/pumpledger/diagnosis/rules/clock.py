@@ -168,6 +168,7 @@ RULES: tuple[Rule, ...] = (
         severity="data",
         needs=("speed", "plan"),
         order=26,
+        explained_by=("C9",),
         find=found_by("C13"),
         season="open",
         probability=0.85,
