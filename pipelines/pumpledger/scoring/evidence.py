@@ -87,8 +87,11 @@ def _one(fleet: Path, name: str) -> Evidence:
     for week in weeks:
         monday = pl.lit(monday_of(week)).alias("monday")
         findings = lake.read(FINDINGS, week).filter((pl.col("verdict") == "found") & (pl.col("site_id") != ""))
-        found.append(findings.filter("in_sight").with_columns(monday))
-        found.append(_of_sites(lake.read(VERDICTS, week), pumps, truth, monday_of(week)).with_columns(monday))
+        seen = findings.filter("in_sight")
+        doubts = _of_sites(lake.read(VERDICTS, week), pumps, truth, monday_of(week))
+        found.append(seen.with_columns(monday))
+        # A doubt that its rule tells counts as that finding: another finding may explain it there.
+        found.append(doubts.join(seen, on=["site_id", "rule_id"], how="anti").with_columns(monday))
         site_weeks.append(lake.read(SITE_WEEKS, week).with_columns(monday))
         last_seen = pl.when("in_sight").then(monday).otherwise(pl.col("last_day").dt.truncate("1w")).alias("seen")
         keys = ["site_id", "rule_id", "component"]
