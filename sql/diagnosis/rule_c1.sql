@@ -1,11 +1,11 @@
 -- C1, a hole in the day: the plan pauses between two periods that should join, and the pump stands still in it.
 -- grain: one pump. inputs: keyed_period, keyed_day, pump_fact, site_day, struck_day, tariff_band, span.
--- parameters: $gap_min, $gap_most_min [min] (a longer pause parts two runs that are meant), $continuous_min [min] (pause
+-- parameters: $short_share (below), $gap_min, $gap_most_min [min] (a longer pause parts two runs that are meant), $continuous_min [min] (pause
 --   of a public pool), $open_from_min, $open_to_min [min since 00:00] (hours in which a public pool is taken to be open),
 --   $off_share (of the pause, really stood still), $peak_share (of the pause in the tariff's peak: then it is meant),
 --   $days (of the week's believed days below the required turnovers). columns: those of EVIDENCE that it fills.
--- The rule asks whether a pause is wanted, so the middle estimate of the turnovers is enough for it; that the pool is
---   short of water for certain is O1's to say.
+-- The rule asks whether a pause is wanted: for that a middle estimate that is clearly short is enough, $short_share of the
+--   required turnovers; that the pool is short of water for certain is O1's to say.
 -- The longest pause of a plan is its day's rest; of a public pool it counts where it lies in the open hours.
 with pause as (
     select k.*, f.pool_class = 'public' as public, f.required_turnovers, f.tariff, (k.stop_min % 1440) as from_min,
@@ -54,10 +54,13 @@ watched as (
     group by pump_id, period
 ),
 turned_over as (
-    select d.site_id, count(d.turnovers_mid) as flow_days,
-        count(*) filter (d.turnovers_mid < f.required_turnovers) as short_days,
-        min(d.day_local) filter (d.turnovers_mid < f.required_turnovers) as first_short,
-        max(d.day_local) filter (d.turnovers_mid < f.required_turnovers) as last_short
+    select d.site_id, count(d.turnovers_hi) as flow_days,
+        count(*) filter (d.turnovers_hi < f.required_turnovers
+            or d.turnovers_mid < $short_share * f.required_turnovers) as short_days,
+        min(d.day_local) filter (d.turnovers_hi < f.required_turnovers
+            or d.turnovers_mid < $short_share * f.required_turnovers) as first_short,
+        max(d.day_local) filter (d.turnovers_hi < f.required_turnovers
+            or d.turnovers_mid < $short_share * f.required_turnovers) as last_short
     from site_day as d
     join (select distinct site_id, required_turnovers from pump_fact) as f using (site_id)
     anti join struck_day as k on k.site_id = d.site_id and k.day_local = d.day_local
@@ -99,7 +102,7 @@ worded as (
         case when continuous then $continuous_min else $gap_min end::double as threshold,
         pause_text || case when continuous
             then ' Many codes ask a public pool to circulate all the time that it is open.'
-            else ' By the middle estimate the pool filters less than it has to.' end as extra
+            else ' By what is known of its flow the pool filters less than it has to.' end as extra
     from judged
 ),
 evidence as (

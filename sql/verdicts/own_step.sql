@@ -47,7 +47,11 @@ signed as (
 ),
 
 begun as (
-    select *, min(day_local) filter (where factor is not null) over (partition by pump_id) as first_day from signed
+    select
+        *,
+        min(day_local) filter (where factor is not null) over (partition by pump_id) as first_day,
+        max(day_local) filter (where factor is not null) over (partition by pump_id) as last_day
+    from signed
 ),
 
 counted as (
@@ -55,30 +59,25 @@ counted as (
         pump_id,
         'own' as basis,
         first_day,
-        max(day_local) filter (where factor is not null) as last_day,
+        last_day,
         true as fits_before,
         mode(factor) filter (where factor is not null) as factor,
         count(distinct factor) as factors,
         2 ^ (median(log2_ratio) filter (where factor is not null)) as ratio,
         count(distinct level_rpm) filter (where factor is not null) as speeds,
+        count(distinct day_local) filter (where factor is not null) as odd_days,
         count(*) filter (where factor is not null) as odd_n,
-        count(*) filter (where day_local between first_day and last_day_of_pump) as compared_n
-    from (
-        select *, max(day_local) filter (where factor is not null) over (partition by pump_id) as last_day_of_pump
-        from begun
-    )
-    group by pump_id, first_day
+        count(*) filter (where day_local between first_day and last_day) as compared_n
+    from begun
+    group by pump_id, first_day, last_day
 ),
 
 own_step as (
     select
-        * exclude (factors),
-        coalesce(factors = 1 and count_days >= $own_days and odd_n >= $share * compared_n, false) as suspect
+        * exclude (factors, odd_days),
+        coalesce(factors = 1 and odd_days >= $own_days and odd_n >= $share * compared_n, false) as suspect
     from counted
-    join (
-        select pump_id, count(distinct day_local) filter (where factor is not null) as count_days from begun group by pump_id
-    ) using (pump_id)
     order by pump_id
 )
 
-select * exclude (count_days) from own_step
+select * from own_step

@@ -25,6 +25,9 @@ from tests.simulator.test_simulated_fleet import all_bytes
 HORIZON = demo_horizon(ZONE, 8)
 SEEDS = range(100, 120)
 
+NOTED = {"A3": "A5", "C13": "C9"}
+"""Modes under which a case of another is noted, where nothing more can be seen of it."""
+
 
 @pytest.fixture(scope="module")
 def fleets() -> list:
@@ -43,7 +46,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_each_kind_comes_up_about_twenty_times_in_twenty_fleets(fleets) -> None:
     counts = Counter(s.mode for sites in fleets for site in sites for s in site.seeded if s.kind == "fault")
     assert set(counts) == set(FAULTS)
-    assert min(counts.values()) >= 18
+    assert min(counts.values()) >= 16  # a power cut that nothing shows is noted as the wrong clock that it left
     looks = Counter(s.mode for sites in fleets for site in sites for s in site.seeded if s.kind == "innocent")
     assert set(looks) == set(INNOCENTS)
 
@@ -86,8 +89,22 @@ def test_a_site_never_has_two_faults_of_the_same_thing(fleets) -> None:
 def test_what_a_fault_brings_stands_beside_it(fleets) -> None:
     for site in (site for fleet in fleets for site in fleet):
         for fault in (s for s in site.seeded if s.kind == "fault"):
-            brought = {s.mode for s in site.seeded if s.kind == "consequence" and s.note == f"of {fault.mode}"}
-            assert brought == set(FAULTS[fault.mode].brings)
+            named = NOTED.get(fault.mode, fault.mode)
+            of = {name: {s.mode for s in site.seeded if s.kind == "consequence" and s.note == f"of {name}"}
+                  for name in (fault.mode, named)}  # fmt: skip
+            noted = of[named] if named != fault.mode else set()
+            assert of[fault.mode] == set(FAULTS[fault.mode].brings) or noted == (
+                {named, *FAULTS[named].brings} - {fault.mode}
+            )
+
+
+def test_the_third_site_on_the_makers_plan_is_the_first_that_is_known(fleets) -> None:
+    for sites in fleets:
+        lost = sorted((s.from_day, s.mode) for site in sites for s in site.seeded if s.note.startswith("back to a plan")
+                      and s.kind == "fault")  # fmt: skip
+        if lost:
+            third = lost[2][0]
+            assert all((mode == "C9") == (third < day + timedelta(days=14)) for day, mode in lost)
 
 
 def test_what_a_plan_costs_too_much_by_hand(fleets) -> None:
@@ -113,7 +130,7 @@ def test_pairs_and_sources_come_whole(fleets) -> None:
         for pump in swapped:
             start, stop, other = pump.swapped
             assert by_id[other].swapped == (start, stop, pump.pump_id) and by_id[other].source == pump.source
-        reset = [site for site in sites for s in site.seeded if s.mode == "C9" and s.kind == "fault"]
+        reset = [s for site in sites for s in site.seeded if s.note.startswith("back to a plan") and s.kind == "fault"]
         assert len(reset) in (0, 3)
 
 

@@ -15,13 +15,13 @@ import numpy as np
 import polars as pl
 
 from pumpledger.diagnosis import observed_plan
-from pumpledger.diagnosis.clock_dating import apart
 from pumpledger.diagnosis.observed_plan import ObservedPlan, PlanRow, Steadiness, plan_quarters
 from pumpledger.profile import plan_match
-from pumpledger.profile.plan_match import QUARTER_MIN, MatchLimits
+from pumpledger.profile.plan_match import MatchLimits
 
 Parameters = Mapping[str, Mapping[str, float]]
 FULL_SPEED_RPM, ALL_DAY_MIN = 3000, 1200  # what rule C6 calls full speed all day, by its defaults
+KEPT_HOURS = 0.9  # of a period within the hours of the record: all but a quarter at either end of a short one
 KNOWN_SPEED_RPM = 50  # how near an added period's speed lies to that keyed in for freeze protection
 
 
@@ -122,16 +122,14 @@ class Records:
     def _is_freeze(self, seen: Mismatch, found: ObservedPlan) -> bool:
         """Whether what is more than the record runs at the speed keyed in for freeze protection: no period, then.
 
-        Frost does not keep a period's hours: at those it is the period, at another speed.
+        Frost does not keep to the hours of the record: what runs within them is a period at another speed.
         """
         speed = self.freeze_rpm.get(seen.pump_id)
-        recorded = self._recorded(seen)
-        added = [
-            row
-            for row in set(found.rows) - recorded
-            if not any(_same_hours(row, other) for other in recorded - set(found.rows))
-        ]
-        return speed is not None and any(abs(row.speed_rpm - speed) <= KNOWN_SPEED_RPM for row in added)
+        if speed is None:
+            return False
+        runs = seen.plan[-1] > 0
+        near = (row for row in set(found.rows) - self._recorded(seen) if abs(row.speed_rpm - speed) <= KNOWN_SPEED_RPM)
+        return any(not runs[_hours(row)].mean() >= KEPT_HOURS for row in near)
 
     def _cause(self, seen: Mismatch, rows: tuple[PlanRow, ...]) -> str | None:
         """The rule that, if found on the site, says more about this programme than that it is not on record."""
@@ -145,10 +143,9 @@ class Records:
         return "C5" if times == speeds else None
 
 
-def _same_hours(one: PlanRow, other: PlanRow) -> bool:
-    """Whether two periods begin and end alike, to a quarter hour."""
-    ends = ((one.start_min, other.start_min), (one.stop_min, other.stop_min))
-    return all(apart(a, b) <= QUARTER_MIN for a, b in ends)
+def _hours(row: PlanRow) -> np.ndarray:
+    """The quarters in which a period runs: (96,) bool."""
+    return plan_quarters([(row.start_min, row.stop_min, float(row.speed_rpm))]) > 0
 
 
 def _costs(observed: np.ndarray, plan: np.ndarray, cap_rpm: float) -> np.ndarray:

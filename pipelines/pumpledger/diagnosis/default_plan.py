@@ -26,7 +26,6 @@ from pumpledger.diagnosis.quarter_profiles import (
 from pumpledger.engine.database import Database
 from pumpledger.profile.plan_match import DIFFERS, match, median_profile
 
-
 OFF_RECORD = pl.col("rule_id").is_in(["C13", "C9"]) & (pl.col("verdict") == "found") & pl.col("in_sight")
 """Findings whose pump runs a programme that is not on record."""
 PAST_PROGRAMME = {

@@ -17,9 +17,9 @@ from pumpledger.accounting.fleet_uncertainty import build_fleet_savings
 from pumpledger.accounting.loading import WEEKS_BACK, build_loading, held_levels
 from pumpledger.accounting.savings import build_savings
 from pumpledger.accounting.site_weeks import build_site_weeks
+from pumpledger.diagnosis.default_plan import OFF_RECORD, PAST_PROGRAMME
 from pumpledger.diagnosis.early import struck_days, unit_doubts
 from pumpledger.diagnosis.ranking import rank_actions
-from pumpledger.diagnosis.default_plan import OFF_RECORD, PAST_PROGRAMME
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.diagnosis.standing import LOOK_BACK_WEEKS, PAST_FINDING, SAID
 from pumpledger.engine.account_tables import (

@@ -22,7 +22,8 @@ DAY_S = 86_400
 class Case:
     """``pump`` of ``site`` from local day ``first`` to ``last``; ``size`` is 0 where hardly visible, 1 where plain.
 
-    A mode that cannot begin or end on any day moves ``first`` and ``last`` to what it did.
+    A mode that cannot begin or end on any day moves ``first`` and ``last`` to what it did; one of which nothing can be seen
+    but another mode names that, ``shown_as``.
     """
 
     site: Site
@@ -32,6 +33,7 @@ class Case:
     last: date
     size: float
     rng: np.random.Generator
+    shown_as: str | None = None
 
     @property
     def start_s(self) -> int:

@@ -53,11 +53,13 @@ class _Wants:
     aux: tuple[str, ...] = ()
     longest_min: int | None = None
     ratings: bool = False
+    flow: bool = False
     touches: set[str] = field(default_factory=set)
 
     def with_kind(self, kind: Kind) -> _Wants | None:
         """Joined with one more kind, or ``None`` where no site is both."""
-        if kind.touches in self.touches:
+        touched = set(kind.touches.split())
+        if touched & self.touches:
             return None
         sources = kind.sources if self.sources is None else tuple(s for s in self.sources if s in kind.sources)
         if not sources:
@@ -73,7 +75,8 @@ class _Wants:
             self.aux or kind.aux,
             min(lengths) if lengths else None,
             self.ratings or kind.ratings,
-            {*self.touches, kind.touches},
+            self.flow or kind.flow,
+            self.touches | touched,
         )
 
 
@@ -188,13 +191,14 @@ def _role(wants: _Wants | None, rng: np.random.Generator, mode: str = "hard") ->
     longest = wants.longest_min or int(rng.choice([660, 900, 1080, 1440]))
     if zone == "ridge":
         longest = min(longest, 1020)
+    flow = str(rng.choice(["visits", "visits", "visits", "design", "design", "none"]))
     return Role(
         kind="ordinary",
         mode=mode,
         zone=zone,
         source=source,
         tariff=tariff,
-        flow=str(rng.choice(["visits", "visits", "visits", "design", "design", "none"])),
+        flow="design" if wants.flow and flow == "none" else flow,
         aux=aux,
         ratings=wants.ratings or bool(rng.random() < 0.8),
         volume_m3={"public pool": 58.0, "two pumps": 186.0}.get(mode),

@@ -51,8 +51,9 @@ def odd_amount(case: Case) -> str:
 
 
 def drifts(case: Case) -> str:
-    """A4: a weak oscillator, so much a day."""
-    per_day = case.between(20.0, 150.0) * float(case.rng.choice([-1.0, 1.0]))
+    """A4: a weak oscillator, so much a day, and in all its days more than three looks of a log of five minutes."""
+    least = 3 * 300.0 / len(case.days)
+    per_day = max(case.between(20.0, 150.0), least) * float(case.rng.choice([-1.0, 1.0]))
     steps = [
         (case.horizon.midnight_s(day) + 10_800, int(round(per_day * (number + 1) / 10.0) * 10))
         for number, day in enumerate(case.days)
@@ -73,8 +74,16 @@ def starts_again(case: Case) -> str:
     case.set(dead=(*case.pump.controller.dead, (gone, back)))
     if case.rng.random() < 0.5:
         case.pump.lost.append((gone, back))
+    elif not _would_run(case, gone, back):
+        case.shown_as = "A3"
     case.size = min(1.0, abs(shift) / 43_200)
     return f"power came back {shown // 3600:02d}:{shown // 60 % 60:02d}, and the clock began at 00:00"
+
+
+def _would_run(case: Case, gone_s: int, back_s: int) -> bool:
+    """Whether the pump's plan asks for some running while the power is gone."""
+    spans = [(case.at(case.first, a), case.at(case.first, b)) for a, b in case.running_min(case.first)]
+    return any(min(b, back_s) - max(a, gone_s) >= 600 for a, b in spans)
 
 
 def old_season(case: Case) -> str:

@@ -162,7 +162,9 @@ def make_exports(fleet: list[Site], traces: dict[str, Trace], horizon: Horizon, 
                 exports.append(_file(f"{source}_{week.label}{place}.csv", dialect, rows))
             for number, pump in enumerate((pump for pump in pumps if _again(pump, week)), start=1):
                 again = [row for row in rows if row.pump_id == pump.pump_id]
-                name = f"{source}_{week.label}{place}_again{number if number > 1 else ''}.csv"
+                mark = f"_again{number if number > 1 else ''}"
+                # Where the name says whose log it is, it ends with that.
+                name = f"{source}_{week.label}{mark + place if place.startswith('__') else place + mark}.csv"
                 repeat = _file(name, dialect, again)
                 repeat.repeated = len(again)
                 repeat.notes.append(f"rows of {pump.pump_id} a second time")

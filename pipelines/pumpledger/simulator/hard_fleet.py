@@ -5,6 +5,7 @@ Belongs here: when and how large. Who gets what stands in `deck.py`, what it doe
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -24,6 +25,8 @@ from pumpledger.simulator.weather import CLIMATES
 
 _AT_ONCE = 0.25  # share of the sites with two faults that have them at the same time
 _DEAR = 0.12  # excess of energy above which "costs more than it has to" is no mistake
+_ALIKE = 3  # sites that run one unrecorded plan by accident are two at most
+_FORTNIGHT = 14
 _STAYS = 0.6  # share of a site's last faults that nobody mends before the end
 
 
@@ -50,7 +53,27 @@ def make_hard_sites(sites: int, horizon: Horizon, seed: int, head_spread: float)
             site.filter_limit_m3h = max(site.filter_limit_m3h, round(1.25 * highest * len(site.pumps), 1))
             site.suction_limit_m3h = max(site.suction_limit_m3h, round(1.35 * highest * len(site.pumps), 1))
         _dear(site, horizon)
+    _not_yet_known(fleet)
     return fleet
+
+
+def _not_yet_known(fleet: list[Site]) -> None:
+    """A plan that nobody wrote down is known for the maker's once three sites have run it. A case within whose first
+    fortnight that does not come about is a record that is not what runs.
+    """
+    all_of = [note for site in fleet for note in site.seeded if note.kind == "fault" and note.mode == "C9"]
+    begun = sorted(note.from_day for note in all_of)
+    third = begun[_ALIKE - 1] if len(begun) >= _ALIKE else None
+    for site in fleet:
+        for note in [one for one in site.seeded if one in all_of]:
+            if third is None or third > note.from_day + timedelta(days=_FORTNIGHT - 1):
+                plain = [replace(note, mode="C13"), replace(note, kind="consequence", note="of C9")]
+                site.seeded = [one for one in site.seeded if one is not note and not _follows(one, note)] + plain
+
+
+def _follows(one: Seeded, note: Seeded) -> bool:
+    """Whether a row says that C13 comes of this C9."""
+    return (one.kind, one.mode, one.from_day) == ("consequence", "C13", note.from_day) and one.note == "of C9"
 
 
 def _dear(site: Site, horizon: Horizon) -> None:
@@ -107,7 +130,7 @@ def _cases(site: Site, lot: Lot, horizon: Horizon, rng: np.random.Generator) -> 
     # Plans first: what else is laid looks at the hours in which the pump runs.
     order = {"plan": 0, "record": 2}
     known = {**FAULTS, **INNOCENTS}
-    return sorted(cases, key=lambda pair: order.get(known[pair[0]].touches, 1))
+    return sorted(cases, key=lambda pair: order.get(known[pair[0]].touches.split()[0], 1))
 
 
 def _case(site: Site, horizon: Horizon, first: int, last: int, rng: np.random.Generator) -> Case:
@@ -143,10 +166,11 @@ def _lay(
     else:
         assert kind.lay is not None
         note = kind.lay(case)
-    seen = seen_from(case, mode) if fault else None
+    named = case.shown_as or mode
+    seen = seen_from(case, named) if fault else None
     what = "innocent" if not fault else "hidden" if seen is None else "fault"
-    rows = [(what, mode, note, seen)]
-    rows += [("consequence", name, f"of {mode}", None) for name in kind.brings if fault]
+    rows = [(what, named, note, seen)]
+    rows += [("consequence", name, f"of {mode}", None) for name in (mode, *kind.brings) if fault and name != named]
     size = round(case.size, 3) if fault else None
     case.site.seeded += [
         Seeded(case.pump.pump_id, what, name, case.first, case.last, text, size, day) for what, name, text, day in rows

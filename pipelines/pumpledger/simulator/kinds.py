@@ -6,6 +6,11 @@ Not in it, because a simulated pump, logger or register cannot show them: A6 (pl
 B6 and B7 (the fold of the clock change is written rightly by every logger here, and their clocks do not jump), B15
 (nothing else hangs on these circuits), B17 (one order of day and month in each file), C3 (the register refuses periods
 that overlap) and D16 (the heater's call is in no log).
+
+What a log cannot show is not asked of it, by what the thing is: a log of changes has no power minutes after a start (C15);
+one that looks each quarter hour shows steps and no drift (A4); without flow, and power at another speed, no litre has a
+price (C8); a power cut while the pump rests anyway leaves a wrong clock and nothing else (A5, noted as A3); and a plan is
+known to be the maker's when three pumps have run it (C9): the first two run what is not on record (noted as C13).
 """
 
 from __future__ import annotations
@@ -37,7 +42,7 @@ class Kind:
 
     ``sources`` are the loggers that can show it (one named twice is twice as likely); ``zone``, ``tariff`` and ``aux``
     are needed, where named; ``longest_min`` is the longest day's run. ``touches`` says what of a site it changes: two
-    cases of one site never touch the same. ``brings`` are modes that may truthfully be found with it. ``days_before``
+    cases of one site never touch the same; two words are two things. ``flow``: someone must know what flows. ``brings`` are modes that may truthfully be found with it. ``days_before``
     is the history that it needs, ``least_days`` what it takes to be one at all: in ten days there is one week that holds
     five of them, which is what a weekly look at five of seven days needs.
     """
@@ -51,6 +56,7 @@ class Kind:
     aux: tuple[str, ...] = ()
     longest_min: int | None = None
     ratings: bool = False
+    flow: bool = False
     days_before: int = 0
     least_days: int = 10
 
@@ -63,7 +69,7 @@ FAULTS: dict[str, Kind] = {
     "A1": Kind(clock.twelve_hours, "clock", brings=("C2", "C12", "O3"), longest_min=840),
     "A2": Kind(clock.not_changed, "clock", brings=("A3", "C12", "O3"), longest_min=1020),
     "A3": Kind(clock.odd_amount, "clock", brings=("C2", "C12", "O3"), longest_min=1020),
-    "A4": Kind(clock.drifts, "clock", brings=("A3", "C12", "O3"), longest_min=1020, least_days=21),
+    "A4": Kind(clock.drifts, "clock", (*FINE, "inland"), brings=("A3", "C12", "O3"), longest_min=1020, least_days=21),
     "A5": Kind(clock.starts_again, "clock", brings=("A1", "A3", "B1", "C2", "C12", "D8", "O3"), longest_min=840),
     "A7": Kind(clock.old_season, "plan", brings=("C12", "C13", "O3"), longest_min=1020),
     "B1": Kind(logger.missing_days, "logger"),
@@ -85,14 +91,14 @@ FAULTS: dict[str, Kind] = {
     "C5": Kind(plan.wrong_order, "plan", brings=("C12", "C13", "D15", "O1", "O3"), longest_min=900),
     "C6": Kind(plan.full_speed, "plan", brings=("C9", "C13", "D11", *_WASTE)),
     "C7": Kind(plan.fast_for_too_long, "plan", brings=("D11", "C12", "O2", "O3")),
-    "C8": Kind(plan.too_slow, "plan", brings=("D15", "O1", "O2", "O3")),
+    "C8": Kind(plan.too_slow, "plan", POWER, brings=("D15", "O1", "O2", "O3"), flow=True, days_before=8),
     "C9": Kind(None, "plan", brings=("C13", "D11", "D15", "O1", *_WASTE)),
     "C10": Kind(hand.left_on, "hand", brings=("D11", *_WASTE)),
     "C11": Kind(hand.every_day, "hand", brings=("C10", "C13", "D11", *_WASTE)),
     "C12": Kind(plan.in_peak_hours, "plan", brings=("O3",), tariff="evening_peak"),
     "C13": Kind(plan.stale_record, "plan", brings=("C12", "D15", "O1", "O2", "O3"), longest_min=1080),
-    "C14": Kind(plan.primes_too_long, "plan", FINE, brings=("C1", "O3"), tariff="flat", longest_min=900),
-    "C15": Kind(plan.primes_too_slow, "prime", FINE, brings=("D1", "D2", "O1"), longest_min=960),
+    "C14": Kind(plan.primes_too_long, "plan prime", FINE, brings=("C1", "O3"), tariff="flat", longest_min=900),
+    "C15": Kind(plan.primes_too_slow, "prime", SAMPLES, brings=("D1", "D2", "O1"), longest_min=960),
     "C16": Kind(plan.too_many_starts, "drive", FINE, brings=("C14", "D8", "D9", "O1")),
     "C17": Kind(plan.twin_steps, "plan", longest_min=1080),
     "C18": Kind(plan.off_the_grid, "record", brings=("C13",)),
