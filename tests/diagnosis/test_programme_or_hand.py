@@ -1,0 +1,129 @@
+"""C10 beside programmes that changed, C9 by what other sites ran before, and B2 of a file that came twice; each with a near
+miss."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+from keyed_plan_fleet import DEFAULT, run
+from small_clock import midnight, planned_rpm
+from small_fleet import FIRST, LAST, WEEK, Fleet
+
+from pumpledger.diagnosis.default_plan import PAST_PROGRAMME
+from pumpledger.diagnosis.run import diagnose
+from pumpledger.engine.tables import EXPORTS, READINGS
+
+MONDAY = date(2026, 11, 2)
+
+
+def told(fleet: Fleet, rule: str, **tables: pl.DataFrame) -> list[dict]:
+    """The findings of one rule, with some tables put in place of the fleet's own."""
+    with fleet.database() as db:
+        for name, frame in tables.items():
+            db.load(name, frame)
+        diagnose(db, WEEK, LAST)
+        return list(db.table("finding").filter(rule_id=rule).iter_rows(named=True))
+
+
+# C10: four hours at 2000 rpm, PLAN asks for 1000
+
+
+@pytest.mark.parametrize(
+    ("starts", "verdict"),
+    [
+        ((600, 600), "cannot tell"),  # to the minute on two days in a row: a programme
+        ((600, 615), "cannot tell"),
+        ((600, 640), "found"),  # 40 min apart: a hand
+        ((600, None, 600), "found"),  # a day between
+    ],
+)
+def test_what_keeps_its_hours_from_day_to_day_is_no_hand(starts, verdict) -> None:
+    fleet = Fleet()
+    pump = fleet.site()
+    for after, start in enumerate(starts):
+        if start is not None:
+            fleet.set(pump, MONDAY + timedelta(days=after), 2000, start, start + 240)
+    assert [row["verdict"] for row in told(fleet, "C10")] == [verdict]
+
+
+def test_a_hand_among_the_days_of_a_programme_is_told() -> None:
+    """Monday and Tuesday alike, and six hours on Friday."""
+    fleet = Fleet()
+    pump = fleet.site()
+    for after in (0, 1):
+        fleet.set(pump, MONDAY + timedelta(days=after), 2000, 600, 840)
+    fleet.set(pump, MONDAY + timedelta(days=4), 2600, 700, 1060)
+    (row,) = told(fleet, "C10")
+    assert (row["verdict"], row["days"], row["measured"]) == ("found", 1, 6.0)
+
+
+@pytest.mark.parametrize(("start", "stop", "verdict"), [(480, 1200, "cannot tell"), (500, 1000, "found")])
+def test_a_periods_hours_at_another_speed_are_the_period(start, stop, verdict) -> None:
+    """PLAN runs 1000 rpm from 08:00 to 20:00; one day of that at 2000 rpm."""
+    fleet = Fleet()
+    fleet.set(fleet.site(), MONDAY, 2000, start, stop)
+    assert [row["verdict"] for row in told(fleet, "C10")] == [verdict]
+
+
+# C9: one site runs DEFAULT now, others did in the weeks before
+
+
+def earlier(sites: list[str], plan: tuple = DEFAULT) -> pl.DataFrame:
+    day = FIRST - timedelta(days=9)
+    speed = planned_rpm(plan, day).reshape(96, 15).mean(axis=1)
+    return pl.DataFrame(
+        [
+            {"site_id": site, "pump_id": f"P-{site}", "week": f"{day:%G-W%V}", "day_local": day, "quarter": quarter,
+             "speed_rpm": rpm}
+            for site in sites
+            for quarter, rpm in enumerate(np.asarray(speed).tolist())
+        ],
+        schema=PAST_PROGRAMME,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("past", "found"),
+    [
+        (earlier(["S8", "S9"]), True),
+        (earlier(["S8"]), False),
+        (earlier(["S8", "S8"]), False),  # one site twice
+        (earlier(["S8", "S9"], ((1, 2500, 480, 600),)), False),  # something else
+    ],
+)
+def test_what_other_sites_ran_before_says_what_a_default_is(past, found) -> None:
+    fleet = Fleet()
+    run(fleet, fleet.site(), DEFAULT, [day for day in fleet.days if day >= date(2026, 11, 3)])
+    rows = told(fleet, "C9", past_programme=past)
+    assert [(row["verdict"], row["measured"]) for row in rows] == [("found", 3.0)] * found
+
+
+def test_a_default_that_somebody_has_written_down_since_is_none() -> None:
+    fleet = Fleet()
+    run(fleet, fleet.site(), DEFAULT, [day for day in fleet.days if day >= date(2026, 11, 3)])
+    fleet.site("S7", plan=DEFAULT)
+    assert told(fleet, "C9", past_programme=earlier(["S8", "S9"])) == []
+
+
+# B2
+
+
+@pytest.mark.parametrize(("status", "readings", "found"), [("repeated", 12, 1), ("repeated", 11, 0), ("read", 12, 0)])
+def test_a_file_that_came_a_second_time(status, readings, found) -> None:
+    fleet = Fleet()
+    pump = fleet.site()
+    files = [("first.csv", "read"), ("again.csv", status)]
+    exports = pl.DataFrame(
+        [{**dict.fromkeys(EXPORTS.columns), "export_id": "e1", "file": file, "status": said} for file, said in files],
+        schema=EXPORTS.schema,
+    )
+    rows = [
+        {**dict.fromkeys(READINGS.columns), "pump_id": pump, "export_id": "e1", "day_local": LAST,
+         "time_utc": midnight(LAST) + timedelta(hours=hour)}
+        for hour in range(readings)
+    ]  # fmt: skip
+    said = told(fleet, "B2", export=exports, reading=pl.DataFrame(rows, schema=READINGS.schema))
+    assert [(row["component"], row["measured"]) for row in said] == [("again.csv", 12.0)] * found
