@@ -36,9 +36,10 @@ def test_a_device_that_comes_and_goes_at_one_speed() -> None:
         shared(40),  # less than 50 W
         shared(400, days=2),  # two cycles
         shared(400, hours=(0, 24)),  # always on: no step
+        shared(-90, hours=(12, 17)),  # 24 W are left of the pump's 114: no pump runs beside what comes and goes
         shared(-60, hours=(13, 14)),  # dips of an hour in eight: the pump's own, and less than a half above
     ],
-    ids=["healthy", "small", "twice", "always", "dips"],
+    ids=["healthy", "small", "twice", "always", "itself", "dips"],
 )
 def test_near_misses(log: Log) -> None:
     assert Fleet().add(log).weigh("B15") == []
