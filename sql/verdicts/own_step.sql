@@ -1,6 +1,6 @@
 -- B11: pumps whose meter reads half or double of what it read itself on the days before, at rest as well as running.
 -- Grain: pump; pumps that fit as well. Inputs: speed_level.
--- Parameters: $running_rpm, a pump at this speed or above runs [rev/min]; $readings, fewest readings of a level's day;
+-- Parameters: $running_rpm, a pump at this speed or above runs [rev/min]; $own_readings, fewest readings of a level's day: a log of changes has few;
 --   $own_days, first days at a speed that say what was usual; $log2_limit, how far log2 of the ratio may lie from -1 or 1;
 --   $rest_log2, least log2 by which the power at rest moved the same way; $share, of the compared days and speeds since the
 --   first odd day.
@@ -10,7 +10,7 @@
 with source as (
     select pump_id, day_local, level_rpm, coalesce(nullif(speed_rpm, 0), 1) as speed_rpm, power_w
     from speed_level
-    where (level_rpm >= $running_rpm or level_rpm = 0) and power_n >= $readings and power_w > 0
+    where (level_rpm >= $running_rpm or level_rpm = 0) and power_n >= $own_readings and power_w > 0
 ),
 
 placed as (

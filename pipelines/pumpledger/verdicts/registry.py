@@ -118,6 +118,7 @@ _ALL: tuple[Mode, ...] = (
             "log2_limit": Parameter(0.15, 0.05, 0.3, "octaves from half or double", "less"),
             "speeds": Parameter(3, 2, 10, "speeds", "more"),
             "share": Parameter(0.8, 0.5, 1.0, "share of the comparisons", "more"),
+            "own_readings": Parameter(1, 1, 1000, "readings a day and speed, or at rest", "more"),
             "own_days": Parameter(3, 2, 7, "days of its own before, and since", "more"),
             # The few watts at rest are logged in whole watts; half way to half or double is enough.
             "rest_log2": Parameter(0.5, 0.3, 0.9, "octaves of the power at rest", "more"),

@@ -147,7 +147,8 @@ def mode_b11(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
     db.build("power_reference", "verdicts/power_reference", limits | {"kin": parameters["kin"]})
     tests = {name: parameters[name] for name in ("log2_limit", "speeds", "share")}
     found = db.query("verdicts/half_double", limits | tests).filter("suspect")
-    own = limits | {name: parameters[name] for name in ("log2_limit", "rest_log2", "share", "own_days")}
+    own = {name: parameters[name] for name in ("own_readings", "log2_limit", "rest_log2", "share", "own_days")}
+    own["running_rpm"] = RUNNING_RPM
     steps = db.query("verdicts/own_step", own).filter("suspect").join(found, on="pump_id", how="anti")
     rows = []
     for row in _with_source(db, pl.concat([found, steps.select(found.columns)]).sort("pump_id")).iter_rows(named=True):
