@@ -101,7 +101,8 @@ def test_speed_sags_in_the_heat(least, most, days, found) -> None:
     assert [row["verdict"] for row in result] == ["found"] * found
     if found:
         assert (result[0]["measured"], result[0]["threshold"], result[0]["days"]) == (66, 30, 3)
-        assert rows(found_rows, "C10")[0]["explained_by"] == "D10"  # four hours off the plan are no override
+        # Four hours off the plan, or the same ones each day, are no override.
+        assert all(r["verdict"] == "cannot tell" or r["explained_by"] == "D10" for r in rows(found_rows, "C10"))
 
 
 def test_short_in_the_cool_hours_is_not_heat() -> None:
@@ -261,7 +262,7 @@ def test_it_explains_an_override_and_needs_weather() -> None:
     fleet.site("S3")
     found = judged(fleet)
     assert {(row["site_id"], row["verdict"]) for row in rows(found, "D18")} == {("S1", "found"), ("S2", "cannot tell")}
-    assert rows(found, "C10")[0]["explained_by"] == "D18"
+    assert all(r["verdict"] == "cannot tell" or r["explained_by"] == "D18" for r in rows(found, "C10"))
 
 
 # D19: plan round the clock at 1000 rpm
