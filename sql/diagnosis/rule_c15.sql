@@ -1,19 +1,19 @@
 -- C15, priming too slow: at the plan's speed the power stays low for minutes after priming has ended, then rises.
 -- grain: one pump. inputs: pump_start, pump_fact, pump, reading (pump_id, time_utc, power_w).
 -- parameters: $late_min of low power [min], $low_share of the power that the same stretch settles at, $settle_min, by when
---   it settles where all is well [min], $watch_min, how long it is watched [min], $starts (of the last 5 that were seen well), $fine_s,
---   the coarsest log that can show it [s],   $ask_below_rpm, a slower priming on record is worth asking about [rev/min]. columns: those of EVIDENCE that it fills.
+--   it settles where all is well [min], $watch_min, how long it is watched [min], $starts (of the last 5 that were seen
+--   well), $fine_s, the coarsest log that can show it [s], $ask_below_rpm, a slower priming on record is worth asking about
+--   [rev/min]. columns: those of EVIDENCE that it fills.
 -- A part of the pump that is full of air draws little. The power is held against its own later level at the same speed and
 --   the same state of the auxiliary load, so unit and filter do not matter; the first half minute is the change of speed.
 -- A start counts where the log lacks at most one reading before the power should have settled, and has three in the last
---   third of what is watched, by which the level is known. A log coarser than a minute must show low power later than
---   $late_min; it may miss the priming itself, which then is taken to have lasted as long as is on record.
+--   minutes that are watched, as many as $settle_min, by which the level is known. A log coarser than a minute must show low
+--   power later than $late_min; it may miss the priming itself, which then is taken to have lasted as long as is on record.
 with watched as (
     select s.site_id, s.pump_id, s.day_local, s.in_week, s.start_utc, s.sample_s, s.held_until_utc,
         case when s.priming_min > 0 then s.primed_utc
             else greatest(s.primed_utc, s.start_utc + to_seconds(60 * p.priming_min)) end as primed_utc,
-        least(s.held_until_utc, primed_utc + to_seconds(60 * $watch_min)) as until_utc,
-        epoch(until_utc - primed_utc) / 60 as watched_min
+        least(s.held_until_utc, primed_utc + to_seconds(60 * $watch_min)) as until_utc
     from pump_start as s
     join pump as p using (pump_id)
     where (s.priming_min > 0 or (s.sample_s > 60 and p.priming_min > 0)) and coalesce(s.sample_s, 60) between 1 and $fine_s
@@ -28,15 +28,19 @@ hour_of_start as (
     from long_enough
 ),
 sample as (
-    select h.pump_id, h.start_utc, h.sample_s, h.watched_min, epoch(r.time_utc - h.primed_utc) / 60 as minute, r.power_w
+    select h.pump_id, h.start_utc, h.sample_s, epoch(r.time_utc - h.primed_utc) / 60 as minute, r.power_w
     from hour_of_start as h
     join reading as r on r.pump_id = h.pump_id and date_trunc('hour', r.time_utc) = h.hour_utc
     where r.power_w is not null and r.time_utc >= h.primed_utc + interval 30 second and r.time_utc < h.until_utc
 ),
+ended as (
+    select *, max(minute) over (partition by pump_id, start_utc) as last_min
+    from sample
+),
 settled as (
     select pump_id, start_utc, median(power_w) as settled_w
-    from sample
-    where minute >= greatest($settle_min, watched_min * 2 / 3)
+    from ended
+    where minute >= greatest($settle_min, last_min - $settle_min)
     group by pump_id, start_utc
     having count(*) >= 3 and median(power_w) > 0
 ),
