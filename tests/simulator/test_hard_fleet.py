@@ -44,7 +44,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_each_kind_comes_up_about_twenty_times_in_twenty_fleets(fleets) -> None:
-    counts = Counter(s.mode for sites in fleets for site in sites for s in site.seeded if s.kind == "fault")
+    dealt = ("fault", "hidden")
+    counts = Counter(s.mode for sites in fleets for site in sites for s in site.seeded if s.kind in dealt)
     assert set(counts) == set(FAULTS)
     assert min(counts.values()) >= 16  # a power cut that nothing shows is noted as the wrong clock that it left
     looks = Counter(s.mode for sites in fleets for site in sites for s in site.seeded if s.kind == "innocent")

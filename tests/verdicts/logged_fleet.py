@@ -31,6 +31,7 @@ KINDS = {
     "choice": pl.String,
     "number": pl.Float64,
     "count": pl.Int64,
+    "months": pl.String,
     "day": pl.Date,
     "clock": pl.Int64,
     "yes_no": pl.Boolean,
