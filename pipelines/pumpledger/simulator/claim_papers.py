@@ -56,6 +56,10 @@ years = 8
 [caps]
 most_share_of_baseline = 0.8
 
+[filing]
+within_days = 120
+after = "last day"
+
 [review]
 reviewer_not_preparer = true
 
