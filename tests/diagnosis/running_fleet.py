@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
 
 import polars as pl
+from asked_alone import asked_alone
 from small_fleet import LAST, WEEK, Fleet, midnight
 
 from pumpledger.diagnosis.run import diagnose
@@ -70,7 +71,7 @@ def database(
 
 def told(fleet: Fleet, rule: str, parameters: Mapping[str, float] | None = None, **more: object) -> list[dict]:
     """The findings of one rule."""
-    with database(fleet, **more) as db:
+    with database(fleet, **more) as db, asked_alone(rule):
         diagnose(
             db, *(FIRST_WEEK if more.get("first_week") else (WEEK, LAST)), {rule: parameters} if parameters else None
         )

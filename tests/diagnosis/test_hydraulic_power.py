@@ -11,6 +11,7 @@ from datetime import timedelta
 import numpy as np
 import polars as pl
 import pytest
+from asked_alone import asked_alone
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from power_rows import DAYS, ONES, day, levels, load_levels, peers, ramp, step
@@ -42,7 +43,7 @@ def told(
         fleet.visit("S1", day(number), "cleaning")
     for number, work in works:
         fleet.visit("S1", day(number), work)
-    with fleet.database() as db:
+    with fleet.database() as db, asked_alone(*POWER_RULES):
         load_levels(db, levels({pump: share * season, **peers(fleet_of, season)}, **more))
         diagnose(db, WEEK, LAST, parameters)
         rows = db.table("finding").filter(pl.col("rule_id").is_in(POWER_RULES))

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 import pytest
+from asked_alone import asked_alone
 from power_rows import ONES, levels, load_levels, step
 from small_fleet import LAST, PLAN, WEEK, Fleet, power_w
 
@@ -22,7 +23,7 @@ def judged(
     fleet: Fleet, dry_share: float | None = None, change: Callable | None = None, past: np.ndarray = ONES
 ) -> dict[str, dict]:
     """``rule -> finding`` of D1 and D2. Spans at DRY_RPM draw ``dry_share`` of the power at 1500 rpm."""
-    with fleet.database() as db:
+    with fleet.database() as db, asked_alone("D1", "D2"):
         load_levels(db, levels({"P-S1": past}, scatter=0.0))
         if dry_share is not None:
             dry = pl.when(pl.col("speed_rpm") == DRY_RPM).then(dry_share * FULL_W).otherwise("power_w")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -64,6 +65,19 @@ def review(folder: Path) -> set[str]:
     return set(found["rule_id"]) & set(CLOCK)
 
 
+@pytest.fixture(scope="module")
+def reviewed_usual(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = fleet(tmp_path_factory.mktemp("usual") / "fleet", usual)
+    assert review(folder) == {"C13"}
+    return folder
+
+
+@pytest.fixture
+def of_usual(reviewed_usual: Path, tmp_path: Path) -> Path:
+    """A reviewed fleet of one's own whose pump does what is usual, and not what its plan says."""
+    return Path(shutil.copytree(reviewed_usual, tmp_path / "fleet"))
+
+
 def adopt(folder: Path, *more: str) -> str:
     done = CliRunner().invoke(commands, ["adopt", str(folder), "--pump", "P1", *more], catch_exceptions=False)
     assert done.exit_code == 0
@@ -79,9 +93,8 @@ def refusal(folder: Path, pump: str = "P1", day: str | None = None) -> str:
     return str(told.value)
 
 
-def test_what_runs_becomes_the_plan_and_is_found_no_more(tmp_path: Path) -> None:
-    folder = fleet(tmp_path, usual)
-    assert review(folder) == {"C13"}
+def test_what_runs_becomes_the_plan_and_is_found_no_more(of_usual: Path) -> None:
+    folder = of_usual
     text = adopt(folder)
     assert "period 1: 900 rpm from 10:00 to 15:30" in text and "period 2: 2000 rpm from 22:00 to 02:00" in text
     assert (folder / "plans.csv").read_text() == PLANS + (
@@ -93,10 +106,8 @@ def test_what_runs_becomes_the_plan_and_is_found_no_more(tmp_path: Path) -> None
     assert (folder / "plans.csv").read_text().count("2026-10-26") == 2
 
 
-def test_days_and_outages_are_kept_week_by_week(tmp_path: Path) -> None:
-    folder = fleet(tmp_path, usual)
-    review(folder)
-    lake = Session(folder).lake
+def test_days_and_outages_are_kept_week_by_week(reviewed_usual: Path) -> None:
+    lake = Session(reviewed_usual).lake
     assert [lake.read(CLOCK_DAYS, week).height for week in ("2026-W44", WEEK)] == [6, 7]  # not the day of 25 h
     # The pump stands from 06:00 to 10:00 while its plan runs; the end of it is kept each day, on that of 25 h too.
     assert set(lake.read(OUTAGES, "2026-W44").filter(end_min=600)["day_local"].dt.day()) == {26, 27, 28, 29, 30, 31, 1}
@@ -114,9 +125,8 @@ def test_a_plan_begins_on_the_day_since_which_it_ran(tmp_path: Path) -> None:
     assert review(folder) == set()
 
 
-def test_the_day_may_be_given(tmp_path: Path) -> None:
-    folder = fleet(tmp_path, usual)
-    review(folder)
+def test_the_day_may_be_given(of_usual: Path) -> None:
+    folder = of_usual
     assert "begin later than that" in refusal(folder, day="2026-05-01")
     assert "has not been seen yet" in refusal(folder, day="2026-11-20")
     assert "is not a day such as" in refusal(folder, day="monday")
@@ -164,16 +174,13 @@ def test_what_is_not_steady_is_refused_with_the_reason(tmp_path: Path, speed: Sp
     assert reason in refusal(folder)
 
 
-def test_unknown_pumps_and_fleets_without_a_review(tmp_path: Path) -> None:
-    folder = fleet(tmp_path, usual)
-    assert "no review has been made yet" in refusal(folder)
-    review(folder)
-    assert "did you mean P1?" in refusal(folder, pump="P11")
+def test_unknown_pumps_and_fleets_without_a_review(tmp_path: Path, reviewed_usual: Path) -> None:
+    assert "no review has been made yet" in refusal(fleet(tmp_path, usual))
+    assert "did you mean P1?" in refusal(reviewed_usual, pump="P11")
 
 
-def test_another_run_keeps_it_out(tmp_path: Path) -> None:
-    folder = fleet(tmp_path, usual)
-    review(folder)
+def test_another_run_keeps_it_out(of_usual: Path) -> None:
+    folder = of_usual
     hold = "import sys, time; from filelock import FileLock; lock = FileLock(sys.argv[1]); lock.acquire(); print('held', flush=True); time.sleep(60)"
     with subprocess.Popen([sys.executable, "-c", hold, str(folder / ".lock")], stdout=subprocess.PIPE) as other:
         assert other.stdout and other.stdout.readline()
