@@ -16,6 +16,7 @@ from datetime import date
 import numpy as np
 import polars as pl
 
+from pumpledger.diagnosis.evidence import EVIDENCE
 from pumpledger.diagnosis.power_levels import PowerSeries, power_series, scatter
 from pumpledger.engine.database import Database
 
@@ -184,26 +185,10 @@ def watts_added(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
                 "benefit_kwh_week": None if needs else rise.rise_w * week_min.get(series.pump_id, 0.0) / 60000,
             }
         )
-    return pl.DataFrame(rows, schema=_SCHEMA)
+    return pl.DataFrame(rows, schema=EVIDENCE.schema)
 
 
 def _told(rise: ConstantRise, single: bool) -> str:
     if single:
         return f"All of its power was {rise.from_w:.0f} W: more was added than a freer way for the water could."
     return f"It was {rise.from_w:.0f} W."
-
-
-_SCHEMA = {
-    "site_id": pl.String,
-    "component": pl.String,
-    "verdict": pl.String,
-    "needs": pl.String,
-    "first_day": pl.Date,
-    "last_day": pl.Date,
-    "days": pl.Int64,
-    "measured": pl.Float64,
-    "threshold": pl.Float64,
-    "unit": pl.String,
-    "extra": pl.String,
-    "benefit_kwh_week": pl.Float64,
-}

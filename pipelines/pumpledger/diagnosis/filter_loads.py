@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 
 from pumpledger.accounting.loading_shape import fall_shape
+from pumpledger.diagnosis.evidence import EVIDENCE
 from pumpledger.diagnosis.power_levels import PowerSeries, power_series, scatter
 from pumpledger.engine.database import Database
 
@@ -76,7 +77,7 @@ def filter_loads(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
                 "extra": _words(series, days, shares, flow) if sure else None,
             }
         )
-    return pl.DataFrame(rows, schema=_SCHEMA)
+    return pl.DataFrame(rows, schema=EVIDENCE.schema)
 
 
 def _words(series: PowerSeries, days: np.ndarray, shares: np.ndarray, flow: Mapping[tuple[str, date], float]) -> str:
@@ -87,18 +88,3 @@ def _words(series: PowerSeries, days: np.ndarray, shares: np.ndarray, flow: Mapp
     if left is not None:
         words.append(f"By the pump curve about {left:.0%} of the clean flow is left.")
     return " ".join(words)
-
-
-_SCHEMA = {
-    "site_id": pl.String,
-    "component": pl.String,
-    "verdict": pl.String,
-    "needs": pl.String,
-    "first_day": pl.Date,
-    "last_day": pl.Date,
-    "days": pl.Int64,
-    "measured": pl.Float64,
-    "threshold": pl.Float64,
-    "unit": pl.String,
-    "extra": pl.String,
-}

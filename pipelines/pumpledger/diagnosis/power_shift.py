@@ -18,6 +18,7 @@ import numpy as np
 import polars as pl
 
 from pumpledger.accounting.loading_shape import LEAST_SIDE_DAYS, fall_shape, two_levels
+from pumpledger.diagnosis.evidence import EVIDENCE
 from pumpledger.diagnosis.power_levels import PowerSeries, power_series, scatter, slope
 from pumpledger.engine.database import Database
 
@@ -203,22 +204,6 @@ def _row(
     }
 
 
-_SCHEMA = {
-    "site_id": pl.String,
-    "component": pl.String,
-    "verdict": pl.String,
-    "needs": pl.String,
-    "severity": pl.String,
-    "first_day": pl.Date,
-    "last_day": pl.Date,
-    "days": pl.Int64,
-    "measured": pl.Float64,
-    "threshold": pl.Float64,
-    "unit": pl.String,
-    "extra": pl.String,
-}
-
-
 def _seen_at(change: Change) -> str:
     speeds = "at the one speed that it holds" if change.speeds == 1 else f"at all {change.speeds} speeds that it holds"
     return f"It is seen {speeds}."
@@ -245,7 +230,7 @@ def resistance_fell(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
                 "as after a cleaning, or as when a filter breaks through or a bypass opens"
             )
             rows.append(_row(series, change, limit, "", "cannot tell", needs=needs))
-    return pl.DataFrame(rows, schema=_SCHEMA)
+    return pl.DataFrame(rows, schema=EVIDENCE.schema)
 
 
 def valve_moved(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
@@ -262,7 +247,7 @@ def valve_moved(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
             told = f"{told} So little is what a pump draws against a closed pipe, or with air in it.".strip()
         severity = "this week" if blocked else None
         rows.append(_row(series, change, limit, f"{told} {_seen_at(change)}".strip(), severity=severity))
-    return pl.DataFrame(rows, schema=_SCHEMA)
+    return pl.DataFrame(rows, schema=EVIDENCE.schema)
 
 
 def not_restored(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
@@ -284,4 +269,4 @@ def not_restored(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
                 f"{-loose.share:.0%} below its highest, which the season may do as well"
             )
             rows.append(_row(series, loose, limit, "", "cannot tell", needs=needs))
-    return pl.DataFrame(rows, schema=_SCHEMA)
+    return pl.DataFrame(rows, schema=EVIDENCE.schema)
