@@ -4,7 +4,8 @@
 -- Inputs: unknown_bound, unknown_estimate, span_estimate, highest, day_cost, span (tables.SPANS), speed_grid
 --   (tables.SPEED_GRID), pump, site, pump_doubt (pump_id, doubt).
 -- Parameters: $least_coverage observed share of the day for a number to stand; $longest_gap_min longest gap of a valid
---   day [min]; $counter_step_kwh last digit of an energy counter [kWh].
+--   day [min]; $counter_step_kwh last digit of an energy counter [kWh]; $open_share of a day's energy that may hang on a
+--   gap and the day still be metered.
 -- Columns with units: tables.DAILY.
 -- The range: _lo takes the unknown minutes as 'all off', _hi as 'all at plan' (unknown_bound.sql) or at the state
 --   beside them, whichever is more. _mid on a valid day is what was observed and what the unknown minutes most likely
@@ -63,7 +64,8 @@ filled as (
         if(count(volume_m3_mid) = count(*), sum(volume_m3_mid order by start_utc), 0) as volume_m3_mid,
         if(count(volume_m3_hi) = count(*), sum(volume_m3_hi order by start_utc), 0) as volume_m3_hi,
         if(count(energy_kwh_mid) = count(*), sum(energy_kwh_mid order by start_utc), 0) as energy_kwh_mid,
-        if(count(energy_kwh_hi) = count(*), sum(energy_kwh_hi order by start_utc), 0) as energy_kwh_hi
+        if(count(energy_kwh_hi) = count(*), sum(energy_kwh_hi order by start_utc), 0) as energy_kwh_hi,
+        sum(energy_kwh_open order by start_utc) as energy_kwh_open
     from unknown_estimate
     group by pump_id, day_local
 ),
@@ -125,6 +127,8 @@ joined as (
             end as energy_hi,
         case
             when sums.energy_sources > 1 then 'mixed'
+            -- Logged and estimated: a gap hides when the speed changed, and the day hangs on it.
+            when sums.energy_from = 'metered power' and filled.energy_kwh_open > $open_share * sums.energy_kwh_mid then 'mixed'
             when sums.energy_sources = 1 then sums.energy_from
             when grid_power.pump_id is not null then 'fitted curve'
             else pump_power.energy_from

@@ -4,7 +4,8 @@
 --   quarter, pump, site.
 -- Parameters: $least_coverage, $longest_gap_min as in daily.sql; $near_rpm, two speeds this close are the same.
 -- Columns: pump_id; day_local; start_utc; end_utc; duration_min; volume_m3_mid, volume_m3_hi [m3], null no flow source;
---   energy_kwh_mid, energy_kwh_hi [kWh], null no source.
+--   energy_kwh_mid, energy_kwh_hi [kWh], null no source; energy_kwh_open [kWh], how far the estimate may lie off because
+--   the pump was at another speed after the gap than before: no log says when it changed.
 -- The same speed before and after: that speed went on. Else, where the pump follows its plan on both sides, the side
 --   that agrees with the plan; else the mean of both.
 -- Energy where the two sides differ and follow the plan: the median of the same quarters of other days, where there are
@@ -106,7 +107,14 @@ unknown_estimate as (
             when 0 then after.power_mid
             else (before.power_mid + after.power_mid) / 2
         end) as energy_kwh_mid,
-        greatest(duration_min * greatest(before.power_hi, after.power_hi), usual_kwh) as energy_kwh_hi
+        greatest(duration_min * greatest(before.power_hi, after.power_hi), usual_kwh) as energy_kwh_hi,
+        case
+            when abs(before.rpm - after.rpm) <= $near_rpm then 0
+            else greatest(
+                energy_kwh_mid - duration_min * least(coalesce(before.power_mid, 0), coalesce(after.power_mid, 0)),
+                duration_min * greatest(before.power_mid, after.power_mid) - energy_kwh_mid
+            )
+        end as energy_kwh_open
     from compared
     order by pump_id, start_utc
 )

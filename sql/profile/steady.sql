@@ -9,6 +9,9 @@
 --   than the gap limit,
 -- or where samples between the two are lost and the speed changed meanwhile: when it changed was not seen, so that time
 --   is unknown.
+-- A sample caught while the speed changes, alone between the speed before and one that then stays, stands for the new
+--   speed: a ramp takes seconds, and held for the whole interval it would be wrong by up to that much time. After a
+--   standstill it may as well be priming, and stays.
 -- Power is held; counters are differenced between neighbours, and a counter that falls gives no energy.
 -- Windows without a partition walk along the table as it was written; a neighbour of another pump is no neighbour.
 -- Sums are of whole numbers (nanowatt seconds, micro-rpm milliseconds), which add up the same in any order and so give
@@ -21,16 +24,57 @@ with source as (
         lead(time_utc) over () as following_utc,
         lead(is_on) over () as following_on,
         lead(speed_rpm) over () as following_rpm,
+        lead(power_w) over () as following_w,
+        lead(flow_m3h) over () as following_m3h,
         lead(energy_total_kwh) over () as following_kwh,
+        lead(pump_id, 2) over () is not distinct from pump_id as has_second,
+        lead(speed_rpm, 2) over () as second_rpm,
         lag(time_utc) over () as previous_utc,
         lag(is_on) over () as previous_on,
         lag(speed_rpm) over () as previous_rpm,
         lag(power_w) over () as previous_w,
         lag(energy_total_kwh) over () as previous_kwh,
         lag(aux_on) over () as previous_aux,
+        lag(pump_id, 2) over () is not distinct from pump_id as has_earlier,
+        lag(time_utc, 2) over () as earlier_utc,
+        lag(speed_rpm, 2) over () as earlier_rpm,
         lag(day_local) over () as previous_day,
         lag(coalesce(interval_s, gap_limit_s)) over () as previous_limit_s
     from ordered
+),
+
+ramps as (
+    select
+        *,
+        coalesce(
+            interval_s is null and hold_s > 0 and has_previous and has_second and previous_rpm > 0
+            and (speed_rpm - previous_rpm) * (following_rpm - speed_rpm) > 0
+            and least(abs(speed_rpm - previous_rpm), abs(following_rpm - speed_rpm)) > $same_speed_rpm
+            and abs(second_rpm - following_rpm) <= $same_speed_rpm
+            and following_utc - previous_utc < to_seconds(3 * hold_s), false
+        ) as on_ramp,
+        coalesce(
+            interval_s is null and hold_s > 0 and has_earlier and has_next and earlier_rpm > 0
+            and (previous_rpm - earlier_rpm) * (speed_rpm - previous_rpm) > 0
+            and least(abs(previous_rpm - earlier_rpm), abs(speed_rpm - previous_rpm)) > $same_speed_rpm
+            and abs(following_rpm - speed_rpm) <= $same_speed_rpm
+            and time_utc - earlier_utc < to_seconds(3 * hold_s), false
+        ) as previous_on_ramp
+    from source
+),
+
+settled as (
+    select
+        * replace (
+            if(on_ramp, following_on, is_on) as is_on,
+            if(on_ramp, following_rpm, speed_rpm) as speed_rpm,
+            if(on_ramp and power_w is not null, coalesce(following_w, power_w), power_w) as power_w,
+            if(on_ramp and flow_m3h is not null, coalesce(following_m3h, flow_m3h), flow_m3h) as flow_m3h,
+            if(previous_on_ramp, is_on, previous_on) as previous_on,
+            if(previous_on_ramp, speed_rpm, previous_rpm) as previous_rpm,
+            if(previous_on_ramp and previous_w is not null, coalesce(power_w, previous_w), previous_w) as previous_w
+        )
+    from ramps
 ),
 
 neighboured as (
@@ -42,7 +86,7 @@ neighboured as (
             has_next and following_kwh >= energy_total_kwh and following_utc <= time_utc + to_seconds(gap_limit_s), false
         ) as metered,
         previous_w is not null or coalesce(energy_total_kwh >= previous_kwh, false) as previous_metered
-    from source
+    from settled
 ),
 
 held as (

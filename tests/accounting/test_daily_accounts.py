@@ -107,6 +107,26 @@ def test_counter_metered_and_mixed_sources() -> None:
     assert mixed["energy_source"] == "mixed" and mixed["energy_kwh_mid"] == pytest.approx(5 * 0.460 + 5 * 0.450)
 
 
+@pytest.mark.parametrize(
+    ("gap_min", "after", "source"),
+    [
+        # 10 h at 450 W. Ten minutes may be 0 or 450 W: 0.075 kWh, 1.7 % of the day, says nobody.
+        (10, span(610, 1440, "off", power_w=0), "mixed"),
+        # Two minutes: 0.015 kWh, 0.3 % of the day.
+        (2, span(602, 1440, "off", power_w=0), "metered power"),
+        # The same speed goes on after the gap: nothing is open.
+        (100, span(700, 1440, "run", HALF, power_w=450), "metered power"),
+    ],
+)
+def test_a_gap_that_hides_a_change_of_speed_makes_the_day_part_estimated(
+    gap_min: int, after: dict, source: str
+) -> None:
+    day = one([span(0, 600, "run", HALF, power_w=450), span(600, 600 + gap_min, "unknown"), after])
+    assert day["valid"] and day["energy_source"] == source
+    if source == "mixed":
+        assert day["energy_kwh_mid"] == pytest.approx(4.5 + 0.075 / 2, rel=0.01)
+
+
 def test_no_flow_source_and_no_power_source_are_null_not_zero() -> None:
     day = one(
         [span(0, 600, "run", HALF), span(600, 1440, "off")], grids=grid(flow_m3h_at_full=None, power_w_at_full=None)

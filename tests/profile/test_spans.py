@@ -111,6 +111,36 @@ def test_energy_is_power_times_real_time() -> None:
     assert table["energy_kwh"].sum() == pytest.approx(kwh, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("ramp", "expected"),
+    [
+        # Caught on the way from 1200 to 3000: the interval after it ran at 3000.
+        ([(600, 2100, 700)], [(540, 600, 1200), (600, 800, 3000)]),
+        # Two samples alike are a speed, not a ramp.
+        ([(600, 2100, 700), (605, 2101, 700)], [(540, 600, 1200), (600, 610, 2100), (610, 800, 3000)]),
+        # Not on the way: a speed of its own.
+        ([(600, 3300, 2000)], [(540, 600, 1200), (600, 605, 3300), (605, 800, 3000)]),
+    ],
+)
+def test_a_sample_caught_on_a_ramp_stands_for_the_speed_that_follows(
+    ramp: list[tuple[float, float, float]], expected: list[tuple[float, float, float]]
+) -> None:
+    after = ramp[-1][0] + 5
+    states = [*ON_PLAN[:4], *ramp, (after, 3000, 1600), (800, 1200, 130), (1080, 0, 4)]
+    db = spans(every(5, states))
+    assert [(start, stop, rpm) for start, stop, _, rpm in told(db) if 540 <= start < 800] == expected
+    watts = {1200: 130, 2100: 700, 3000: 1600, 3300: 2000}
+    kwh = sum((stop - start) * watts[rpm] for start, stop, rpm in expected) / 60_000
+    rows = db.table("span").filter(pl.col("start_utc").is_between(at(540), at(800), closed="left"))
+    assert rows["energy_kwh"].sum() == pytest.approx(kwh, rel=1e-12)
+
+
+def test_a_sample_on_a_ramp_in_a_log_of_means_is_a_mean() -> None:
+    states = [*ON_PLAN[:4], (600, 2100, 700), (605, 3000, 1600), (800, 1200, 130), (1080, 0, 4)]
+    rows = [row | {"interval_s": 300.0} for row in every(5, states)]
+    assert 2100 in [rpm for _, _, _, rpm in told(spans(rows))]
+
+
 def test_a_pump_seen_late_by_one_sample_is_still_on_its_plan() -> None:
     late = [(0, 0, 4), (485, 1800, 300), (490, 2600, 1200), (545, 1200, 130), (1085, 0, 4)]
     assert set(causes(spans(every(5, late)))) == {"off", "priming", "plan period"}

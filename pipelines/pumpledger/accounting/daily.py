@@ -28,6 +28,7 @@ class AccountingParameters:
         least_coverage: observed share of a day for its numbers to stand.
         longest_gap_min: longest gap of a valid day [min].
         counter_step_kwh: last digit of an energy counter [kWh]: 0.01 is usual (common practice, no source).
+        open_share: of a day's energy that may hang on when the speed changed within a gap, for the day to be metered.
         near_rpm: two speeds this close are one [rev/min]: two steps of the 25 rpm grid.
         least_span_min: shortest span that gives a point of the power curve [min]: the state after a speed change has
             settled.
@@ -42,6 +43,7 @@ class AccountingParameters:
     standby_w: float = 15.0
     least_coverage: float = 0.90
     longest_gap_min: float = 120.0
+    open_share: float = 0.005
     near_rpm: float = 50.0
     counter_step_kwh: float = 0.01
     least_span_min: float = 10.0
@@ -88,5 +90,7 @@ def build_daily(db: Database, parameters: AccountingParameters, loading: pl.Data
     )
     db.load("day_band", DAY_BANDS.conform(db.query("accounting/day_band")))
     db.build("day_cost", "accounting/day_cost")
-    rows = db.query("accounting/daily", parameters.pick("least_coverage", "longest_gap_min", "counter_step_kwh"))
+    rows = db.query(
+        "accounting/daily", parameters.pick("least_coverage", "longest_gap_min", "counter_step_kwh", "open_share")
+    )
     db.load("daily", DAILY.conform(rows))

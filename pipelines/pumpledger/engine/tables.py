@@ -193,7 +193,10 @@ DAILY = Table(
         "energy_kwh_lo": ("real", "wire energy, low [kWh]; null no source"),
         "energy_kwh_mid": ("real", "wire energy [kWh]"),
         "energy_kwh_hi": ("real", "wire energy, high [kWh]"),
-        "energy_source": ("text", "metered power, counter, fitted curve, mixed, or none"),
+        "energy_source": (
+            "text",
+            "metered power, counter, fitted curve, mixed (also: a gap hides a change of speed), or none",
+        ),
         "peak_kwh": ("real", "of energy_kwh_mid in bands marked peak [kWh]; null no tariff"),
         "cost": ("real", "energy_kwh_mid by tariff band [currency]; null no tariff"),
         "aux_min": ("real", "minutes with the auxiliary load energised [min]; null not logged"),
