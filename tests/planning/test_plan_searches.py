@@ -19,6 +19,7 @@ from pumpledger.planning import branching, flat_search, tou_search
 from pumpledger.planning.bound import cases, lay_out, priced, relax
 from pumpledger.planning.day_grid import day_grid
 from pumpledger.planning.keeping import broken, cost
+from pumpledger.planning.mixes import Found
 from pumpledger.planning.placing import mix_cost, place
 from pumpledger.planning.problem import (
     QUARTERS,
@@ -316,6 +317,18 @@ def test_the_effort_that_runs_out_says_so() -> None:
     whole, cut = tou_search.search(grid), tou_search.search(grid, triples=50)
     assert cut.bound < whole.cost and (cut.mix is None or cut.cost >= whole.cost * (1 - 1e-12))
     assert np.isfinite(cut.bound)
+
+
+@pytest.mark.parametrize(("seed", "flat"), [(3, True), (4, True), (3, False), (5, False), (8, False)])
+def test_a_search_that_knows_a_plan_finds_the_same_or_says_that_none_is_cheaper(seed: int, flat: bool) -> None:
+    grid = day_grid(drawn_problem(seed, flat=flat, every=3))
+    whole = search(grid)
+    dearer = search(grid, known=Found(None, whole.cost * 1.02, -np.inf))
+    assert (dearer.cost, dearer.bound) == pytest.approx((whole.cost, whole.bound), rel=1e-9) and dearer.mix
+    same = search(grid, known=whole)
+    assert same.mix == whole.mix and same.bound == same.cost == whole.cost
+    none = search(grid, known=Found(None, whole.cost * 0.98, -np.inf))
+    assert none.mix is None and none.bound == none.cost == whole.cost * 0.98
 
 
 @pytest.mark.parametrize(

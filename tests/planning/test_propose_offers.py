@@ -4,28 +4,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import invented_pump
 import numpy as np
 import pytest
 from drawn_problems import drawn_problem
+from invented_pump import EVENING, WATER
 
 from pumpledger.planning.checker import measure
 from pumpledger.planning.frontier import frontier, in_force_point
 from pumpledger.planning.infeasible import Infeasible
 from pumpledger.planning.keeping import broken
 from pumpledger.planning.offers import NEAR_BEST, simplest, state_of, tables
-from pumpledger.planning.problem import Hours, Period, PlanProblem, QuietWindow, Speeds, Turnover
+from pumpledger.planning.problem import Hours, Period, PlanProblem, QuietWindow, Turnover
 from pumpledger.planning.proposal import Proposal, propose
 
-SPEED = np.arange(600.0, 3451.0, 25.0)
-EVENING = np.where((np.arange(96) >= 64) & (np.arange(96) < 84), 0.5, 0.2)
-WATER = Turnover("turnover", 80.0)
 
-
-def pump(*requirements, spread: float = 0.06, **fields) -> PlanProblem:
-    """Flow 0.006 n m3/h, power 45 + 52 (n/1000)^3 W +-3 %: invented."""
-    flow, power = 0.006 * SPEED, 45 + 52 * (SPEED / 1000) ** 3
-    speeds = Speeds(SPEED, flow * (1 - spread), flow, flow * (1 + spread), power * 0.97, power, power * 1.03)
-    return PlanProblem("S", "P", speeds, tuple(requirements), pool_volume_m3=80.0, **fields)
+def pump(*requirements, **fields) -> PlanProblem:
+    return invented_pump.pump(*requirements, pool_volume_m3=80.0, **fields)
 
 
 @pytest.mark.parametrize("seed", range(0, 36, 3))

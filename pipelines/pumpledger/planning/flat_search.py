@@ -26,7 +26,7 @@ from pumpledger.planning.problem import QUARTERS, Array
 _FIRST_LEVEL, _RAISE = 1e-4, 4.0
 
 
-def search(grid: DayGrid, triples: int = MOST_TRIPLES, any_plan: bool = False) -> Found:
+def search(grid: DayGrid, triples: int = MOST_TRIPLES, any_plan: bool = False, known: Found | None = None) -> Found:
     """The cheapest mix of a grid that is blind to the hour, with its lower bound; as `tou_search.search`.
 
     Raises:
@@ -36,7 +36,7 @@ def search(grid: DayGrid, triples: int = MOST_TRIPLES, any_plan: bool = False) -
         raise ValueError("prices or limits differ by the hour")
     if not grid.cost.size:
         return Found(None, np.inf, np.inf)
-    best = Best(triples_left=triples)
+    best = Best.knowing(known, triples)
     pauses = range(grid.most_periods + 1 if grid.rests[0] and grid.longest_pause else 1)
     ways = [_Flat(grid, number) for number in pauses if number == 0 or (number - 1) * grid.longest_pause < QUARTERS - 1]
     proven = [way.search(best, any_plan) for way in sorted(ways, key=lambda way: way.bound)]
@@ -110,7 +110,7 @@ class _Flat:
         key = amount + whole * length
         order = np.argsort(key, kind="stable")
         key, length, speed, above, gives = key[order], length[order], speed[order], above[order], gives[:, order]
-        one, two = self._pairs(above, level - bound)
+        one, two = self._pairs(above, length, level - bound)
         both = gives[:, one] + gives[:, two]
         spare = level - bound - above[one] - above[two] - prices @ np.maximum(both - self.totals[:, None], 0.0)
         kept = spare >= 0
@@ -133,13 +133,16 @@ class _Flat:
         self._take(one[which], two[which], third, length, speed, gives, best)
         return True
 
-    def _pairs(self, above: Array, most: float) -> tuple[Index, Index]:
-        """Places of two periods, the first no later than the second; place 0 is no period."""
+    def _pairs(self, above: Array, length: Index, most: float) -> tuple[Index, Index]:
+        """Places of two periods, the first no later than the second, that leave room for a third at or behind the second;
+        place 0 is no period."""
         if self.grid.most_periods == 1:
             return np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.int64)
         if self.grid.most_periods == 2:
             return np.zeros(len(above), dtype=np.int64), np.arange(len(above))
-        return np.nonzero(np.triu(above[:, None] + above < most))
+        # Without a pause the list is sorted by length, and the third, the longest, is what is left of the day.
+        fits = length[:, None] + (length if self.pauses else 2 * length) <= self.longest
+        return np.nonzero(np.triu((above[:, None] + above < most) & fits))
 
     def _take(
         self, one: Index, two: Index, third: Index, length: Index, speed: Index, gives: Array, best: Best

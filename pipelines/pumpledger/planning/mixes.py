@@ -28,6 +28,11 @@ class Best:
     mix: Mix = ()
     triples_left: int = MOST_TRIPLES
 
+    @classmethod
+    def knowing(cls, known: Found | None, triples: int) -> Best:
+        """What stands before a search: nothing, or a plan or a cost that it must be cheaper than."""
+        return cls(triples_left=triples) if known is None else cls(known.cost, known.mix or (), triples)
+
     def take(self, costs: Array, mixes: list[tuple[Index, Index]]) -> None:
         """Keep the cheapest of ``costs`` if it is cheaper; ``mixes`` gives lengths and speeds of each."""
         if costs.size:

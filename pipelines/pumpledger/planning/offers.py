@@ -13,16 +13,19 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+import numpy as np
 import polars as pl
 
 from pumpledger.engine.proposal_tables import PROPOSALS, PROPOSED_PERIODS
 from pumpledger.planning.day_grid import day_grid
 from pumpledger.planning.infeasible import Infeasible
 from pumpledger.planning.keeping import along_day
+from pumpledger.planning.mixes import Found
 from pumpledger.planning.problem import PlanProblem, Turnover
 from pumpledger.planning.proposal import Band, Proposal, not_worth, propose, search
 
 NEAR_BEST = 0.01  # of the cost: a starting value
+_ROUNDING = 1e-9
 _NOTHING: Band = (None, None, None)
 
 Answer = Proposal | Infeasible
@@ -30,12 +33,18 @@ Answer = Proposal | Infeasible
 
 def simplest(problem: PlanProblem, near: float = NEAR_BEST) -> Answer:
     """The plan with the fewest periods that costs at most ``near`` (a share) more than the cheapest."""
-    best = propose(problem)
+    if problem.withheld:
+        return propose(problem)
+    # One run is soon found, and a search that knows a plan is short.
+    single = search(day_grid(replace(problem, most_periods=1)))
+    cheapest = search(day_grid(problem), known=single) if problem.most_periods > 1 else single
+    best = propose(problem, cheapest)
     if isinstance(best, Infeasible) or best.plan is None or best.cost is None:
         return best
+    dearest = Found(None, cheapest.cost + near * abs(best.cost) + _ROUNDING * abs(best.cost), -np.inf)
     for periods in range(1, len(best.plan)):
         fewer = replace(problem, most_periods=periods)
-        found = search(day_grid(fewer))
+        found = single if periods == 1 else search(day_grid(fewer), known=dearest)
         if found.mix is None:
             continue
         plain = propose(fewer, found)

@@ -79,10 +79,10 @@ class Proposal:
         return self.gap == 0
 
 
-def search(grid: DayGrid, any_plan: bool = False) -> Found:
-    """The cheapest mix of a grid, by the search that fits it."""
+def search(grid: DayGrid, any_plan: bool = False, known: Found | None = None) -> Found:
+    """The cheapest mix of a grid, by the search that fits it; only one that is cheaper than a ``known`` one."""
     room = flat_search if grid.is_blind else tou_search
-    return room.search(grid, any_plan=any_plan)
+    return room.search(grid, any_plan=any_plan, known=known)
 
 
 def propose(problem: PlanProblem, found: Found | None = None) -> Proposal | Infeasible:
