@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from datetime import date, timedelta
 
 import polars as pl
+from asked_alone import asked_alone
 from small_clock import planned_rpm
 from small_fleet import FIRST, LAST, WEEK, Fleet
 
@@ -67,10 +68,13 @@ def tables(
 
 
 def reviewed(
-    fleet: Fleet, parameters: Mapping[str, Mapping[str, float]] | None = None, **beside: object
+    fleet: Fleet,
+    parameters: Mapping[str, Mapping[str, float]] | None = None,
+    asked: tuple[str, ...] = (*CLOCK, "C10"),
+    **beside: object,
 ) -> pl.DataFrame:
-    """FINDINGS of the fleet; ``beside`` as `tables` takes it."""
-    with tables(fleet, **beside) as db:
+    """FINDINGS of the fleet, of the clock rules and what may explain them; ``beside`` as `tables` takes it."""
+    with tables(fleet, **beside) as db, asked_alone(*asked):
         diagnose(db, WEEK, LAST, parameters)
         return db.table("finding")
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import polars as pl
+from asked_alone import asked_alone
 from small_fleet import FIRST, LAST, WEEK, Fleet, power_w
 
 from pumpledger.diagnosis.run import diagnose
@@ -81,9 +82,14 @@ class EquipmentFleet(Fleet):
         )
 
 
-def judged(fleet: EquipmentFleet, parameters: dict[str, dict[str, float]] | None = None) -> pl.DataFrame:
-    """FINDINGS of the small fleet's week."""
-    with fleet.database() as db:
+EQUIPMENT = ("C10", "D8", "D9", "D10", "D11", "D12", "D13", "D14", "D15", "D16", "D18", "D19", "D20")
+
+
+def judged(
+    fleet: EquipmentFleet, parameters: dict[str, dict[str, float]] | None = None, asked: tuple[str, ...] = EQUIPMENT
+) -> pl.DataFrame:
+    """FINDINGS of the small fleet's week, of the rules of equipment and what may explain them."""
+    with fleet.database() as db, asked_alone(*asked):
         diagnose(db, WEEK, LAST, parameters)
         return db.table("finding")
 

@@ -365,7 +365,7 @@ def test_a_closing_on_record_explains_too_little_water(days, found) -> None:
     fleet = EquipmentFleet()
     still(fleet, fleet.site(), days)
     fleet.visit("S1", fleet.days[-days], "closing")
-    found_rows = judged(fleet)
+    found_rows = judged(fleet, asked=("D20", "O1"))
     assert verdicts(found_rows, "D20") == ["found"] * found and verdicts(found_rows, "D8") == []
     if found:
         assert rows(found_rows, "O1")[0]["explained_by"] == "D20"

@@ -26,6 +26,7 @@ def verdicts(frame, rule):
 
 
 MINE = ("C1", "C2", "C3", "C4", "C5", "C9", "C17", "C18")
+ASKED = (*MINE, "C10")
 
 
 def test_healthy_sites_say_nothing(fleet, findings) -> None:

@@ -13,6 +13,7 @@ from pumpledger.diagnosis.run import diagnose
 
 MONDAY = date(2026, 11, 2)
 NAN = float("nan")
+ASKED = ("O1", "O3", "D17")
 
 
 def rows(frame, rule):

@@ -12,6 +12,7 @@ from small_fleet import FIRST, LAST, WEEK, Fleet
 from pumpledger.diagnosis.run import diagnose
 
 NAN = float("nan")
+ASKED = ("O1", "O2", "O3", "O4", "O5", "C6", "D8")
 LAVISH = ((1, 1500, 300, 1380),)  # 18 h at 1500 rpm: 162 m3, at least 152.28, 1.9035 turnovers
 KWH_DAY = 18 * (45 + 52 * 1.5**3) / 1000
 PLAN_KWH = 17.75 * 0.071624  # 800 rpm for 17.75 h, as in test_outcome_rules.py

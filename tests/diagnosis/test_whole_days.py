@@ -21,6 +21,7 @@ from pumpledger.diagnosis.run import diagnose
 from pumpledger.profile.plan_match import shift_costs
 
 NAN = float("nan")
+ASKED = ("C3", "C4", "C5", "C9", "C10")
 PLAIN = date(2026, 11, 4)
 
 
