@@ -83,7 +83,7 @@ def evidence(session: Session, claim: ClaimData) -> Evidence:
 
 def rebuild(data: Path, folder: Path) -> Session:
     """Make a fleet folder from a packet's ``data`` and have it reviewed; the exports are read in the order in which they
-    once arrived, because of two that differ the later stands.
+    once arrived, because of two that differ the later stands. Its runs are not logged: the folder is thrown away.
 
     Raises:
         FleetError: the fleet cannot run, or the packet's order of arrival names a file that it does not hold.
@@ -98,11 +98,11 @@ def rebuild(data: Path, folder: Path) -> Session:
         with session.workspace.lock(), session.reading():
             session.take_inbox()
         session.close()
-    run_review(folder)
+    run_review(folder, log_runs=False)
     session = Session(folder)
     for week in built_weeks:
         if not session.report(week).exists():  # it was made because of other sites' readings, or by name
-            run_review(folder, week)
+            run_review(folder, week, log_runs=False)
     return Session(folder)
 
 

@@ -61,9 +61,11 @@ def prepare_home(workspace: Workspace) -> None:
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "yes"
 
 
-def run_review(folder: Path, week: str | None = None, progress: Progress | None = None) -> Outcome:
+def run_review(
+    folder: Path, week: str | None = None, progress: Progress | None = None, log_runs: bool = True
+) -> Outcome:
     """Take the inbox and build every review that is out of date; with ``week`` that one alone. Nothing new: nothing is
-    run.
+    run. ``log_runs``: the runs are kept for the UI; without it, as for a folder that is thrown away, they are not.
 
     Raises:
         FleetError: the fleet cannot run at all, or its disk is full.
@@ -76,11 +78,11 @@ def run_review(folder: Path, week: str | None = None, progress: Progress | None 
         if new or built:
             warm_up()
             prepare_home(session.workspace)
-            built = _materialise(session, new, week)
+            built = _materialise(session, new, week, log_runs)
         return _outcome(session, built, week)
 
 
-def _materialise(session: Session, new: bool, week: str | None) -> list[str]:
+def _materialise(session: Session, new: bool, week: str | None, log_runs: bool) -> list[str]:
     """Run the assets; return the weeks built."""
     import dagster as dg
 
@@ -89,7 +91,7 @@ def _materialise(session: Session, new: bool, week: str | None) -> list[str]:
 
     quiet = {"loggers": {"console": {"config": {"log_level": "CRITICAL"}}}}  # the run's log is kept by the instance
     resources = {"fleet": Fleet(session)}
-    with dg.DagsterInstance.get() as instance:
+    with dg.DagsterInstance.get() if log_runs else dg.DagsterInstance.ephemeral() as instance:
         if new:
             dg.materialize([exports], instance=instance, resources=resources, run_config=quiet)
         stale = [week] if week else session.stale_weeks()
