@@ -4,7 +4,7 @@
 --   of a public pool), $open_from_min, $open_to_min [min since 00:00] (hours in which a public pool is taken to be open),
 --   $off_share (of the pause, really stood still), $peak_share (of the pause in the tariff's peak: then it is meant),
 --   $days (of the week's believed days below the required turnovers). columns: those of EVIDENCE that it fills.
--- The rule asks whether a pause is wanted: for that a middle estimate that is clearly short is enough, $short_share of the
+-- The rule asks whether a pause is wanted: for that a middle estimate that is short is enough, $short_share of the
 --   required turnovers; that the pool is short of water for certain is O1's to say.
 -- The longest pause of a plan is its day's rest; of a public pool it counts where it lies in the open hours.
 with pause as (

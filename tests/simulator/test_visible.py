@@ -8,8 +8,9 @@ from datetime import timedelta
 import pytest
 from hard_case import FIRST, lay
 
+from pumpledger.simulator.controller import KeyedPlan, Period
 from pumpledger.simulator.sites import Change
-from pumpledger.simulator.visible import AT_ONCE, SLOWLY, power_share, seen_from
+from pumpledger.simulator.visible import AT_ONCE, SLOWLY, power_share, seen_from, short_share
 
 
 def test_the_limits_are_those_of_the_noise() -> None:
@@ -45,3 +46,14 @@ def test_a_worn_impeller_is_one_from_the_cleaning_on() -> None:
     assert seen_from(case, "D6") == cleaned
     case.site.visits = []
     assert seen_from(replace(case, last=case.last - timedelta(days=1)), "D6") is None
+
+
+@pytest.mark.parametrize(("short", "shows"), [(0.10, True), (0.045, True), (0.035, False), (-0.02, False)])
+def test_a_pause_is_a_hole_where_it_leaves_more_out_than_a_flow_meter_errs(short, shows) -> None:
+    """Half of a 90 % interval of a flow meter is 4 %; ten hours at 1500 rpm move what the pool needs, less the share."""
+    case = lay("C1", size=0.5).case
+    case.set(plans=(KeyedPlan(FIRST - timedelta(days=60), (Period(1500, 360, 660), Period(1500, 720, 1020))),))
+    moved_m3 = 10.0 * float(case.pump.machine.flow_m3h(1500, 0.05))
+    case.site.pool_volume_m3 = moved_m3 / (1.0 - short) / case.site.required_turnovers
+    assert short_share(case, case.first) == pytest.approx(short)
+    assert seen_from(case, "C1") == (case.first if shows else None)

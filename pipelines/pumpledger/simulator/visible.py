@@ -1,10 +1,12 @@
-"""From which day a change of pump or water moves the power at its planned speeds by more than else moves it: D3 to D7.
+"""From which day a fault is there to be seen at all: D3 to D7, a change of pump or water that moves the power at its
+planned speeds by more than else moves it, and C1, a pause that leaves the pool short of water.
 
 Belongs here: what no log of watts could show, by the physics of `physics.py` and the noise of `conditions.py` alone. What
 a pipeline makes of it is not asked.
 
 A change that comes at once is held against a pump's own scatter from day to day; one that grows slowly also against the
-season of that one pump, which grows as slowly and which nobody can take out.
+season of that one pump, which grows as slowly and which nobody can take out. A pause in the plan of a pool that has its
+water all the same is no fault, and one that leaves it short by less than what a flow meter errs cannot be told from that.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ import numpy as np
 
 from pumpledger.simulator.case import Case, in_force
 from pumpledger.simulator.conditions import NOISE, SEASON_OF_ONE
+from pumpledger.simulator.errors import FLOW_METER
 from pumpledger.simulator.physics import Machine
 from pumpledger.simulator.sites import Change
 
@@ -43,8 +46,10 @@ def seen_from(case: Case, mode: str) -> date | None:
     """First day of ``case`` on which the log can show ``mode`` at all, ``None`` where it never can.
 
     A worn impeller looks like a loading filter until a cleaning does not help: it is D6 from the cleaning on. Modes
-    other than D3 to D7 show from their first day.
+    other than C1 and D3 to D7 show from their first day.
     """
+    if mode == "C1":
+        return case.first if short_share(case, case.first) >= FLOW_METER else None
     if mode not in _SUDDEN and mode not in _GRADUAL:
         return case.first
     limit = AT_ONCE if mode in _SUDDEN else SLOWLY
@@ -56,6 +61,16 @@ def seen_from(case: Case, mode: str) -> date | None:
         if away >= limit and (mode != "D6" or (cleaned and day >= min(cleaned))):
             return day
     return None
+
+
+def short_share(case: Case, day: date) -> float:
+    """How much of the water that the pool needs its plan of ``day`` leaves out, with an ordinary filter; negative where it
+    moves more."""
+    moved_m3 = sum(
+        float(case.pump.machine.flow_m3h(row.speed_rpm, _DIRT)) * row.length_min / 60.0
+        for row in in_force(case.pump.controller.plans, day)
+    )
+    return 1.0 - moved_m3 / case.need_m3
 
 
 def _value(change: Change, time_s: int) -> float:
