@@ -14,9 +14,11 @@ from hypothesis import strategies as st
 from small_clock import planned_rpm
 from small_fleet import FIRST, LAST, PLAN, WEEK
 
-from pumpledger.diagnosis.clock_days import edge_lateness
+from pumpledger.diagnosis.clock import matched
+from pumpledger.diagnosis.clock_days import PumpDays, edge_lateness, taken_whole
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.engine.clock_tables import CLOCK_DAYS
+from pumpledger.profile.plan_match import SHIFTED, MatchLimits
 
 ASKED = ("A1", "A2", "A3", "A5", "B5", "C10", "C13")
 SYMMETRIC = ((1, 1500, 360, 600), (2, 1500, 1080, 1320))
@@ -191,6 +193,57 @@ def test_an_outage_at_another_time_explains_nothing(fleet, findings, day, start_
     pump = fleet.site(moved_min=lambda other: 320 if other >= date(2026, 10, 30) else 0)
     fleet.set(pump, day, float("nan"), start_min, stop_min)
     assert found_of(findings(fleet)) == {("S1", "A3")}
+
+
+@pytest.mark.parametrize(("stop_min", "rule"), [(600, "A5"), (560, "A3")])
+def test_an_outage_on_the_first_day_that_the_log_holds(fleet, findings, stop_min, rule) -> None:
+    """No day before it shows the clock right; an outage that ends 40 min before the clock stood at 00:00 is another's."""
+    pump = fleet.site(moved_min=lambda day: 600)
+    fleet.set(pump, fleet.days[0], float("nan"), 300, stop_min)
+    assert found_of(findings(fleet)) == {("S1", rule)}
+
+
+def test_a_single_day_that_shows_more_than_the_others_does_not_speak_for_them() -> None:
+    """On six days of seven, 240 min late, a load sets the speed of the last five hours; the seventh shows them, and is right."""
+    plan = np.where((np.arange(96) >= 24) & (np.arange(96) < 80), 1000.0, 0.0)
+    late = np.where(np.arange(96) < 76, np.roll(plan, 16), np.nan)
+    days = np.array([date(2026, 11, 2) + timedelta(days=n) for n in range(7)], dtype="datetime64[D]")
+    pump = PumpDays(
+        np.array(["P-1"] * 7), days, np.ones(7, dtype=bool), np.stack([late] * 6 + [plan]), np.stack([plan] * 7)
+    )
+    (clock,) = matched(pump, {}, MatchLimits(), 3).values()
+    assert (clock.verdict, clock.shift_min, clock.best_rpm) == (SHIFTED, 240, 0.0)
+    assert np.isnan(clock.observed[-1, 76:]).all()
+
+
+@pytest.mark.parametrize(("moved", "put_back"), [(48, True), (0, False)])
+def test_what_a_load_seems_to_ask_for_is_the_plan_where_that_explains_it_as_a_whole(moved, put_back) -> None:
+    """A plan of ten hours, half a day out, whose second half was set aside; one that keeps its hours lets the rest stay aside."""
+    plan = np.where((np.arange(96) >= 20) & (np.arange(96) < 60), 1000.0, 0.0)[None]
+    ran = np.roll(plan, moved, axis=1)
+    aside = np.where((np.roll(np.arange(96), moved) >= 40)[None] & (ran > 0), np.nan, ran)
+    taken = taken_whole(aside, ran, plan, MatchLimits())
+    assert np.array_equal(taken, ran if put_back else aside, equal_nan=True)
+
+
+def test_what_a_load_asks_for_beside_a_moved_plan_stays_aside() -> None:
+    """Five hours beside the plan are 52 rpm of the day, more than a moved plan leaves."""
+    plan = np.where((np.arange(96) >= 20) & (np.arange(96) < 60), 1000.0, 0.0)[None]
+    ran = np.roll(plan, 24, axis=1)
+    aside = ran.copy()
+    ran[:, :20], aside[:, :20] = 1000.0, np.nan
+    assert np.array_equal(taken_whole(aside, ran, plan, MatchLimits()), aside, equal_nan=True)
+
+
+def test_two_days_before_a_clock_went_wrong_are_enough_to_date_it(fleet, findings) -> None:
+    """Five days of seven: with three days of before it would count four."""
+    last = date(2026, 11, 8)
+    pump = fleet.site(moved_min=lambda day: 255 if day >= last - timedelta(days=4) else 0)
+    for day in fleet.days:
+        if day < last - timedelta(days=6):
+            fleet.set(pump, day, float("nan"), 0, 1440)
+    (row,) = rows(findings(fleet), "A3")
+    assert (row["verdict"], row["days"], row["first_day"]) == ("found", 5, last - timedelta(days=4))
 
 
 def test_a_pump_seen_standing_through_an_outage(fleet, findings) -> None:

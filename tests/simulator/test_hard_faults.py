@@ -97,6 +97,21 @@ def test_a5_begins_at_midnight_when_the_power_is_back() -> None:
     assert gone < back and abs(small) <= 50
 
 
+def test_a5_is_told_from_a_clock_set_by_hand_by_the_end_of_the_cut_alone() -> None:
+    """A log that goes on shows that end where the pump is missed in the ten minutes before it; else the case is noted as A3."""
+    seen = []
+    for seed in range(12):
+        laid = lay("A5", seed=seed)
+        (_, back) = laid.pump.controller.dead[0]
+        if not laid.pump.lost:
+            missed = (laid.healthy.speed_at(np.arange(back - 590, back, 10)) > 0).all()
+            assert laid.case.shown_as == (None if missed else "A3")
+            seen.append(missed)
+        else:
+            assert laid.case.shown_as is None
+    assert set(seen) == {True, False}
+
+
 def test_a7_runs_the_plan_of_before_while_the_record_is_new() -> None:
     laid = lay("A7")
     recorded = laid.pump.recorded_plans

@@ -21,7 +21,7 @@ import numpy as np
 import polars as pl
 
 from pumpledger.diagnosis.clock_dating import HALF_DAY_MIN, apart
-from pumpledger.diagnosis.clock_days import SEEN_LEAST, PumpDays, moved_plan, read_days
+from pumpledger.diagnosis.clock_days import SEEN_LEAST, PumpDays, mostly_seen, moved_plan, read_days
 from pumpledger.diagnosis.clock_history import Drift, History, drift, histories, reset_at
 from pumpledger.diagnosis.clock_record import Mismatch, Records, record_rows
 from pumpledger.diagnosis.clock_source import SOURCE_SHIFTED, drifting_sources, is_half_day, vote
@@ -46,9 +46,11 @@ Parameters = Mapping[str, Mapping[str, float]]
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """One pump's last days under its plan and at one offset, matched: rows of the arrays, and what the match says."""
+    """One pump's last days under its plan and at one offset, matched: rows of the arrays, their quarters (days, 96) as far
+    as most of these days show them, and what the match says."""
 
     rows: np.ndarray
+    observed: np.ndarray
     shift_min: int
     unshifted_rpm: float
     best_rpm: float
@@ -143,13 +145,14 @@ def matched(days: PumpDays, series: Mapping[str, History], limits: MatchLimits, 
             windows[pump] = rows
     if not windows:
         return {}
+    shown = [mostly_seen(days.observed[rows]) for rows in windows.values()]
     stacked = np.full((len(windows), WINDOW_DAYS, plan_match.QUARTERS), np.nan)
-    for index, rows in enumerate(windows.values()):
-        stacked[index, : len(rows)] = days.observed[rows]
+    for index, observed in enumerate(shown):
+        stacked[index, : len(observed)] = observed
     plans = days.plan[[rows[-1] for rows in windows.values()]]
     found = plan_match.match(plan_match.median_profile(stacked), plans, limits, SEEN_LEAST)
     columns = (found.shift_min, found.cost_unshifted_rpm, found.cost_best_rpm, found.cost_runner_up_rpm, found.verdict)
-    return {pump: Clock(rows, *(column[index].item() for column in columns))
+    return {pump: Clock(rows, shown[index], *(column[index].item() for column in columns))
             for index, (pump, rows) in enumerate(windows.items())}  # fmt: skip
 
 
@@ -166,7 +169,7 @@ def slightly_out(clock: Clock, days: PumpDays, history: History | None, paramete
     late = history.late(alike)
     if late is None or abs(late) < parameters["late_min"] or len(alike) < parameters["days"]:
         return False
-    median = plan_match.median_profile(days.observed[clock.rows][None])[0]
+    median = plan_match.median_profile(clock.observed[None])[0]
     seen = late + history.look_min / 2
     left = np.nanmean(np.abs(median - moved_plan(days.plan[clock.rows[-1]], seen)))
     return bool(left <= (1 - parameters["slight_gain"]) * clock.unshifted_rpm)
@@ -222,7 +225,7 @@ class _Asker:
 
     def _rival(self, clock: Clock) -> int:
         """The best shift more than 30 min from the best [min late]."""
-        median = plan_match.median_profile(self.days.observed[clock.rows][None])
+        median = plan_match.median_profile(clock.observed[None])
         costs = plan_match.shift_costs(median, self.days.plan[clock.rows[-1:]], self.limits.cap_rpm)[0]
         late = plan_match.signed_shift_min(np.arange(plan_match.QUARTERS))
         far = apart(late, clock.shift_min) > plan_match.RUNNER_UP_BINS * QUARTER_MIN
@@ -230,7 +233,7 @@ class _Asker:
 
     def _mismatch(self, pump: str, clock: Clock) -> Iterator[dict[str, object]]:
         seen = Mismatch(pump, clock.shift_min, clock.unshifted_rpm, clock.best_rpm, self.days.day_local[clock.rows],
-                        self.days.observed[clock.rows], self.days.plan[clock.rows])  # fmt: skip
+                        clock.observed, self.days.plan[clock.rows])  # fmt: skip
         other = list(record_rows(self.records, seen, clock.verdict == SHIFTED))
         for row in other:
             began = self.series[pump].programme_began or self.series[pump].day[0].item()

@@ -7,7 +7,7 @@ Belongs here: arrays out of quarter hours, and the tables ``clock_day`` and ``ou
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -22,6 +22,7 @@ NEAR_RPM = 50.0  # two steps of the grid, as for the causes of spans
 EDGE_RPM = 100.0  # a smaller change of speed cannot be timed above the jitter of a drive
 LEVEL_RPM = 60.0  # how far the speeds before and after a change may lie from the plan's: two grid steps and jitter
 OUTAGE_MIN = 10.0  # a shorter hole is a lost sample or a blink that clocks ride through: an assumption
+SHOWN_LEAST = 0.5  # share of the days that must show a quarter: else one odd day speaks for all of them
 SEEN_LEAST = 0.6  # share of a valid day's quarters that must be left once freeze protection and loads are out
 
 
@@ -65,6 +66,20 @@ def pump_days(quarters: pl.DataFrame) -> PumpDays:
     )
 
 
+def taken_whole(observed: np.ndarray, ran: np.ndarray, plan: np.ndarray, limits: MatchLimits) -> np.ndarray:
+    """Days (days, 96) with what was set aside put back where the plan, moved as a whole, explains it, too.
+
+    A load runs with a plan that is moved, and running off the plan with its load on looks as if the load had asked for
+    it; a plan moved into the night looks like freeze protection. Neither keeps to a moved plan by itself.
+    """
+    hidden = np.isnan(observed) & ~np.isnan(ran)
+    costs = plan_match.shift_costs(ran, plan, limits.cap_rpm)
+    unmoved, least = costs[:, 0], costs.min(axis=1, initial=np.inf)
+    fits = least <= np.maximum(limits.residual_rpm, limits.residual_share * unmoved)
+    whole = hidden.any(axis=1) & fits & (unmoved - least >= limits.gain_rpm)
+    return np.where(whole[:, None], ran, observed)
+
+
 def _quarters(column: pl.Series) -> np.ndarray:
     return column.cast(pl.Float64).fill_null(np.nan).to_numpy().reshape(-1, QUARTERS)
 
@@ -88,6 +103,15 @@ def edge_lateness(observed: np.ndarray, plan: np.ndarray) -> np.ndarray:
     late = ((new - seen_before) + (new - observed)) / step * QUARTER_MIN - QUARTER_MIN
     late = np.where(usable & (np.abs(late) <= QUARTER_MIN), late, np.nan)
     return plan_match.median_profile(late[:, :, None]).reshape(-1)
+
+
+def mostly_seen(observed: np.ndarray) -> np.ndarray:
+    """Days (days, 96) without the quarters that most of them do not show, NaN: the middle of such a quarter would be that
+    of other days than the rest of the profile."""
+    often = (
+        (~np.isnan(observed)).mean(axis=0) >= SHOWN_LEAST if len(observed) else np.zeros(observed.shape[1], dtype=bool)
+    )
+    return np.where(often, observed, np.nan)
 
 
 def moved_plan(plan: np.ndarray, late_min: float) -> np.ndarray:
@@ -124,7 +148,10 @@ def read_days(db: Database, limits: MatchLimits) -> PumpDays:
     Inputs: daily, judged_day, profile, span, pump, excused_day, plan_slot, local_day, pump_fact, past_clock_day, past_outage.
     """
     db.build("observed_quarter", "diagnosis/observed_quarter", {"near_rpm": NEAR_RPM})
-    days = pump_days(db.query("diagnosis/match_quarter"))
+    quarters = db.query("diagnosis/match_quarter")
+    days = pump_days(quarters)
+    ran = pump_days(quarters.with_columns(speed_rpm="ran_rpm")).observed
+    days = replace(days, observed=taken_whole(days.observed, ran, days.plan, limits))
     key = ["pump_id", "day_local"]
     past = db.table("past_clock_day")
     of_rows = pl.DataFrame(

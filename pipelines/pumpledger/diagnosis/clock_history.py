@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from functools import cached_property
 
 import numpy as np
@@ -42,7 +42,16 @@ class History:
         if not away.any():
             return None
         step = last_step(away, QUARTER_MIN)
-        return None if step is None else days[step].item()
+        if step is None:
+            return None
+        # No stretch is shorter than three days: where fewer are seen before the step, it is dated by that too late.
+        before, present = (
+            shifts[-1] + np.median(wrapped(part - shifts[-1])) for part in (shifts[:step], shifts[step:])
+        )
+        off, off_before = apart(shifts, present), apart(shifts, before)
+        while step and off[step - 1] <= QUARTER_MIN and off[step - 1] < off_before[step - 1]:
+            step -= 1
+        return days[step].item() if step else None
 
     @cached_property
     def programme_began(self) -> date | None:
@@ -104,25 +113,26 @@ def reset_at(
 
     ``outages`` are (day, wall clock of the end, length [min]). A clock that runs L min late reads 00:00 when the wall
     clock reads L, and 12:00 half a day off. The outage must end between the last day of the former offset and the first
-    of this one.
+    of this one; where all days seen have this one, on the day before them, which the outage spoilt.
 
     A log that goes on shows a pump that stops, and not when the supply came back: then the pump waits for the hour of
     its plan. So a stop within which the wall clock read L counts too, if it lies before the first whole day of this
     offset and does not begin where the plan, ``moved`` (96,) as it runs now, ends: a clock set by hand makes that.
     """
-    if history.began is None:
-        return None
-    last = history.day_before(history.began)
+    began = history.began or history.day[0].item() - timedelta(days=1)
+    last = history.day_before(began)
     for day, end_min, _ in outages:
-        if last <= day <= history.began:
+        if last <= day <= began:
             for reads in (0, HALF_DAY_MIN):
                 if apart(end_min - reads, shift_min) <= within_min:
                     at = _at(end_min)
                     return f"an outage that ended on {day} at {at} left it at {reads // 60:02d}:00"
+    if history.began is None:
+        return None
     anew = shift_min % DAY_MIN
     for day, end_min, long_min in outages:
         begin_min = end_min - long_min
-        if last <= day < history.began and begin_min < anew <= end_min and not _ends_at(moved, begin_min):
+        if last <= day < began and begin_min < anew <= end_min and not _ends_at(moved, begin_min):
             return f"it stood from {_at(begin_min)} on {day}, and its clock began at 00:00 at about {_at(anew)}"
     return None
 

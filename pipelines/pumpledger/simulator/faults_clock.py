@@ -74,16 +74,20 @@ def starts_again(case: Case) -> str:
     case.set(dead=(*case.pump.controller.dead, (gone, back)))
     if case.rng.random() < 0.5:
         case.pump.lost.append((gone, back))
-    elif not _would_run(case, gone, back):
+    elif not _missed_until(case, gone, back):
         case.shown_as = "A3"
     case.size = min(1.0, abs(shift) / 43_200)
     return f"power came back {shown // 3600:02d}:{shown // 60 % 60:02d}, and the clock began at 00:00"
 
 
-def _would_run(case: Case, gone_s: int, back_s: int) -> bool:
-    """Whether the pump's plan asks for some running while the power is gone."""
+def _missed_until(case: Case, gone_s: int, back_s: int) -> bool:
+    """Whether the pump's plan asks for running when the power comes back, and did for ten minutes in which there was none.
+
+    A log that goes on shows the end of a power cut by that alone. A pump that stops early and would rest by then looks
+    like one whose clock someone put forward.
+    """
     spans = [(case.at(case.first, a), case.at(case.first, b)) for a, b in case.running_min(case.first)]
-    return any(min(b, back_s) - max(a, gone_s) >= 600 for a, b in spans)
+    return any(max(a, gone_s) + 600 <= back_s <= b for a, b in spans)
 
 
 def old_season(case: Case) -> str:

@@ -9,7 +9,7 @@ that overlap) and D16 (the heater's call is in no log).
 
 What a log cannot show is not asked of it, by what the thing is: a log of changes has no power minutes after a start (C15);
 one that looks each quarter hour shows steps and no drift (A4); without flow, and power at another speed, no litre has a
-price (C8); a power cut while the pump rests anyway leaves a wrong clock and nothing else (A5, noted as A3); and a plan is
+price (C8), and nobody knows whether the water that a pause leaves suffices (C1); a power cut that ends while the pump rests anyway leaves a wrong clock and no end (A5, noted as A3); and a plan is
 known to be the maker's when three pumps have run it (C9): the first two run what is not on record (noted as C13).
 """
 
@@ -85,7 +85,7 @@ FAULTS: dict[str, Kind] = {
     "B13": Kind(logger.straight_line, "logger", SAMPLES, brings=("B1",)),
     "B14": Kind(logger.ghost_power, "logger", POWER),
     "B16": Kind(logger.interval_changed, "logger", SAMPLES),
-    "C1": Kind(plan.hole_in_the_day, "plan", brings=("O1", "O3")),
+    "C1": Kind(plan.hole_in_the_day, "plan", brings=("O1", "O3"), flow=True),
     "C2": Kind(plan.only_at_night, "plan", FINE, brings=("O3",), aux=_CHLORINE, tariff="flat", longest_min=600),
     "C4": Kind(plan.step_dropped, "plan", brings=("C13", "D15", "O1", "O3"), longest_min=900),
     "C5": Kind(plan.wrong_order, "plan", brings=("C12", "C13", "D15", "O1", "O3"), longest_min=900),
