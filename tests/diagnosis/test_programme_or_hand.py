@@ -14,6 +14,7 @@ from small_fleet import FIRST, LAST, WEEK, Fleet
 
 from pumpledger.diagnosis.default_plan import PAST_PROGRAMME
 from pumpledger.diagnosis.run import diagnose
+from pumpledger.engine.clock_tables import CLOCK_DAYS
 from pumpledger.engine.tables import EXPORTS, READINGS
 
 MONDAY = date(2026, 11, 2)
@@ -99,6 +100,32 @@ def test_what_other_sites_ran_before_says_what_a_default_is(past, found) -> None
     run(fleet, fleet.site(), DEFAULT, [day for day in fleet.days if day >= date(2026, 11, 3)])
     rows = told(fleet, "C9", past_programme=past)
     assert [(row["verdict"], row["measured"]) for row in rows] == [("found", 3.0)] * found
+
+
+def kept_until(pump: str, last: date, cost_rpm: float = 2.0) -> pl.DataFrame:
+    """Three days of the weeks before, the last of them ``last``, on which ``pump`` was ``cost_rpm`` off its record, and
+    two on which it ran something else."""
+    rows = [(last - timedelta(days=2 - n), cost_rpm if n < 3 else 300.0) for n in range(5)]
+    return pl.DataFrame(
+        [(pump, day, 0, None, cost, min(cost, 200.0)) for day, cost in rows], schema=CLOCK_DAYS.schema, orient="row"
+    )
+
+
+@pytest.mark.parametrize(
+    ("cost", "off_days", "found"),
+    [
+        (2.0, 5, True),
+        (2.0, 6, True),
+        (40.0, 5, False),  # it was off its record before, too
+    ],
+)
+def test_the_first_of_three_lost_its_plan_before_the_days_that_are_judged(cost, off_days, found) -> None:
+    """All fourteen days run DEFAULT; what is kept of the days before says since when."""
+    fleet = Fleet()
+    run(fleet, fleet.site(), DEFAULT, fleet.days)
+    last = FIRST - timedelta(days=off_days)
+    rows = told(fleet, "C9", past_programme=earlier(["S8", "S9"]), past_clock_day=kept_until("P-S1", last, cost))
+    assert [(row["verdict"], row["first_day"]) for row in rows] == [("found", last + timedelta(days=1))] * found
 
 
 def test_a_default_that_somebody_has_written_down_since_is_none() -> None:

@@ -47,7 +47,8 @@ def test_each_kind_comes_up_about_twenty_times_in_twenty_fleets(fleets) -> None:
     dealt = ("fault", "hidden")
     counts = Counter(s.mode for sites in fleets for site in sites for s in site.seeded if s.kind in dealt)
     assert set(counts) == set(FAULTS)
-    assert min(counts.values()) >= 16  # a power cut that nothing shows is noted as the wrong clock that it left
+    assert counts.pop("A5") >= 12  # a power cut that nothing shows is noted as the wrong clock that it left
+    assert min(counts.values()) >= 18
     looks = Counter(s.mode for sites in fleets for site in sites for s in site.seeded if s.kind == "innocent")
     assert set(looks) == set(INNOCENTS)
 
@@ -100,12 +101,16 @@ def test_what_a_fault_brings_stands_beside_it(fleets) -> None:
 
 
 def test_the_third_site_on_the_makers_plan_is_the_first_that_is_known(fleets) -> None:
+    """A case is one of C9 if three days of it are left when the third begins, and within its own first fortnight."""
     for sites in fleets:
-        lost = sorted((s.from_day, s.mode) for site in sites for s in site.seeded if s.note.startswith("back to a plan")
-                      and s.kind == "fault")  # fmt: skip
+        lost = sorted(((s.from_day, s) for site in sites for s in site.seeded if s.note.startswith("back to a plan")
+                       and s.kind == "fault"), key=lambda pair: pair[0])  # fmt: skip
         if lost:
             third = lost[2][0]
-            assert all((mode == "C9") == (third < day + timedelta(days=14)) for day, mode in lost)
+            for day, case in lost:
+                known = third < day + timedelta(days=14) and third <= case.to_day - timedelta(days=2)
+                assert case.mode == ("C9" if known else "C13")
+                assert not known or case.seen_from == max(third, day)
 
 
 def test_what_a_plan_costs_too_much_by_hand(fleets) -> None:
@@ -164,7 +169,7 @@ def test_equal_arguments_give_equal_bytes(folder: Path, tmp_path: Path) -> None:
 def test_the_truth_is_written_with_its_size(folder: Path) -> None:
     seeded = pl.read_csv(folder / "truth" / "seeded.csv", try_parse_dates=True)
     assert seeded.columns == ["site_id", "pump_id", "kind", "mode", "from_day", "to_day", "note", "size", "seen_from"]
-    assert set(seeded["kind"]) == {"fault", "innocent", "consequence"}
+    assert set(seeded["kind"]) == {"fault", "hidden", "innocent", "consequence"}
     assert seeded.filter(pl.col("kind").is_in(["fault", "hidden"]))["size"].null_count() == 0
     assert seeded.filter(pl.col("kind") == "innocent")["size"].null_count() > 0
     errors = pl.read_csv(folder / "truth" / "errors.csv")

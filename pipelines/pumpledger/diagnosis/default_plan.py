@@ -3,13 +3,15 @@
 Belongs here: which unrecorded day several sites share, and the day from which a pump runs it. No maker's plan is known
 to this tool: what counts as the default is learned from the fleet, as the commonest day that no record holds. A house
 default that somebody wrote down for any pump is therefore none. Controllers lose their plans one by one: what other sites
-ran off their records in the eight weeks before counts, too.
+ran off their records in the eight weeks before counts, too, and the first to lose it may have done so before the days that
+are judged: then the mismatches of its days with its record, which are kept for eight weeks, say since when.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import polars as pl
@@ -24,7 +26,7 @@ from pumpledger.diagnosis.quarter_profiles import (
     quarter_days,
 )
 from pumpledger.engine.database import Database
-from pumpledger.profile.plan_match import DIFFERS, match, median_profile
+from pumpledger.profile.plan_match import DIFFERS, MatchLimits, match, median_profile
 
 OFF_RECORD = pl.col("rule_id").is_in(["C13", "C9"]) & (pl.col("verdict") == "found") & pl.col("in_sight")
 """Findings whose pump runs a programme that is not on record."""
@@ -43,6 +45,7 @@ class _Change:
     days: int
     too_few: bool
     steady_before: bool
+    before: int
 
 
 def same_day(profile: Array, others: Array, values: Mapping[str, float]) -> np.ndarray:
@@ -118,11 +121,12 @@ def back_to_default(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
     )
     common = alike[: len(now)]
     visited = set(db.query("diagnosis/keying_visit").iter_rows())
+    lost_on = lost_before(db.table("clock_day"), values)
     rows = []
     for index in np.flatnonzero(common):
         site, pump = keys.row(index)
         change = _change(days, where[pump], now[index], values)
-        row = _row(site, pump, change, days.day_local[where[pump]], sites, visited, values)
+        row = _row(site, pump, change, days.day_local[where[pump]], lost_on.get(pump), sites, visited, values)
         if row["verdict"] == "found":
             spent, planned = (
                 day_kwh(db.table("speed_grid"), [pump], day[None])[0] for day in (now[index], recorded[index])
@@ -144,7 +148,21 @@ def _change(days: QuarterDays, mine: slice, profile: Array, values: Mapping[str,
     steady = usual is not None and same_day(usual, before, values).mean() >= values["steady_share"]
     held = after.sum() if len(after) and after.mean() >= values["steady_share"] else 0
     too_few = len(speed) < values["days_before"] + values["days_after"]
-    return _Change(first, int(held), too_few, bool(steady and len(before) >= values["days_before"]))
+    return _Change(first, int(held), too_few, bool(steady and len(before) >= values["days_before"]), len(before))
+
+
+def lost_before(clock_day: pl.DataFrame, values: Mapping[str, float]) -> dict[str, tuple[date, date]]:
+    """The last day on which each pump kept its record, and the next that was seen; pumps that did not keep it on
+    ``days_before`` days, or keep it to the last, are left out.
+
+    ``clock_day`` is CLOCK_DAYS of up to eight weeks.
+    """
+    lost = {}
+    for (pump,), rows in clock_day.sort("pump_id", "day_local").group_by("pump_id", maintain_order=True):
+        kept = np.flatnonzero(rows["cost_unshifted_rpm"].to_numpy() <= MatchLimits().differs_rpm)
+        if len(kept) >= values["days_before"] and kept[-1] + 1 < rows.height:
+            lost[str(pump)] = rows["day_local"][int(kept[-1])], rows["day_local"][int(kept[-1]) + 1]
+    return lost
 
 
 def _row(
@@ -152,6 +170,7 @@ def _row(
     pump: str,
     change: _Change,
     dates: np.ndarray,
+    lost_on: tuple[date, date] | None,
     sites: int,
     visited: set[tuple],
     values: Mapping[str, float],
@@ -164,13 +183,16 @@ def _row(
         "threshold": float(values["sites"]),
         "unit": "sites alike",
     }
-    if change.too_few:
+    kept_it = change.before >= values["days_before"]
+    if not kept_it and change.days >= values["days_after"] and lost_on and lost_on[1] <= dates[change.first].item():
+        earlier, began = lost_on
+    elif change.too_few:
         needs = "more valid days: it runs a day that no record holds and other sites share, since when is not known"
         return {**row, "verdict": "cannot tell", "needs": needs}
-    if not change.steady_before or change.days < values["days_after"]:
+    elif not change.steady_before or change.days < values["days_after"]:
         return row
-    began = dates[change.first].item()
-    earlier = dates[change.first - 1].item()
+    else:
+        began, earlier = dates[change.first].item(), dates[change.first - 1].item()
     at_hand = [day for who, day in visited if who == pump and (earlier - day).days <= 1 and (day - began).days <= 1]
     if at_hand:  # somebody keyed it in; then the record lags behind, and that is another rule's
         return row

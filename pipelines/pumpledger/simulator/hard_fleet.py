@@ -27,6 +27,7 @@ _AT_ONCE = 0.25  # share of the sites with two faults that have them at the same
 _DEAR = 0.12  # excess of energy above which "costs more than it has to" is no mistake
 _ALIKE = 3  # sites that run one unrecorded plan by accident are two at most
 _FORTNIGHT = 14
+_NO_HAND_DAYS = 3  # an override lasts 24 h at most, over two local days
 _STAYS = 0.6  # share of a site's last faults that nobody mends before the end
 
 
@@ -58,15 +59,21 @@ def make_hard_sites(sites: int, horizon: Horizon, seed: int, head_spread: float)
 
 
 def _not_yet_known(fleet: list[Site]) -> None:
-    """A plan that nobody wrote down is known for the maker's once three sites have run it. A case within whose first
-    fortnight that does not come about is a record that is not what runs.
+    """A plan that nobody wrote down is known for the maker's once three sites have run it: each case can be seen from then
+    on. One within whose first fortnight that does not come about, or that is over before the third site has run it for
+    longer than a hand's speed may last, is a record that is not what runs.
     """
     all_of = [note for site in fleet for note in site.seeded if note.kind == "fault" and note.mode == "C9"]
     begun = sorted(note.from_day for note in all_of)
     third = begun[_ALIKE - 1] if len(begun) >= _ALIKE else None
     for site in fleet:
         for note in [one for one in site.seeded if one in all_of]:
-            if third is None or third > note.from_day + timedelta(days=_FORTNIGHT - 1):
+            if third is not None and third <= min(
+                note.from_day + timedelta(days=_FORTNIGHT - 1), note.to_day - timedelta(days=_NO_HAND_DAYS - 1)
+            ):
+                known = replace(note, seen_from=max(third, note.from_day))
+                site.seeded = [known if one is note else one for one in site.seeded]
+            else:
                 plain = [replace(note, mode="C13"), replace(note, kind="consequence", note="of C9")]
                 site.seeded = [one for one in site.seeded if one is not note and not _follows(one, note)] + plain
 

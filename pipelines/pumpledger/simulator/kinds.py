@@ -10,7 +10,8 @@ that overlap) and D16 (the heater's call is in no log).
 What a log cannot show is not asked of it, by what the thing is: a log of changes has no power minutes after a start (C15);
 one that looks each quarter hour shows steps and no drift (A4); without flow, and power at another speed, no litre has a
 price (C8), and nobody knows whether the water that a pause leaves suffices (C1); a power cut that ends while the pump rests anyway leaves a wrong clock and no end (A5, noted as A3); and a plan is
-known to be the maker's when three pumps have run it (C9): the first two run what is not on record (noted as C13).
+known to be the maker's when three pumps have run it (C9): the first two run what is not on record (noted as C13), and so
+does a pump that always did (C9 begins with days of before, and the day itself).
 """
 
 from __future__ import annotations
@@ -92,7 +93,7 @@ FAULTS: dict[str, Kind] = {
     "C6": Kind(plan.full_speed, "plan", brings=("C9", "C13", "D11", *_WASTE)),
     "C7": Kind(plan.fast_for_too_long, "plan", brings=("D11", "C12", "O2", "O3")),
     "C8": Kind(plan.too_slow, "plan", POWER, brings=("D15", "O1", "O2", "O3"), flow=True, days_before=8),
-    "C9": Kind(None, "plan", brings=("C13", "D11", "D15", "O1", *_WASTE)),
+    "C9": Kind(None, "plan", brings=("C13", "D11", "D15", "O1", *_WASTE), days_before=4),
     "C10": Kind(hand.left_on, "hand", brings=("D11", *_WASTE)),
     "C11": Kind(hand.every_day, "hand", brings=("C10", "C13", "D11", *_WASTE)),
     "C12": Kind(plan.in_peak_hours, "plan", brings=("O3",), tariff="evening_peak"),
