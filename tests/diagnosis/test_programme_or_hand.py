@@ -69,6 +69,29 @@ def test_a_periods_hours_at_another_speed_are_the_period(start, stop, verdict) -
     assert [row["verdict"] for row in told(fleet, "C10")] == [verdict]
 
 
+@pytest.mark.parametrize(("hole_min", "verdict"), [(45, "cannot tell"), (121, "found")])
+def test_a_hole_in_the_log_begins_no_other_stretch(hole_min, verdict) -> None:
+    """Six hours at 2000 rpm from 10:00 on two days; on the second a hole at 10:40: what comes after it is no start by a hand,
+    but where the hole is longer than a valid day may have one, who knows what ran in it."""
+    fleet = Fleet()
+    pump = fleet.site()
+    for after in (0, 1):
+        fleet.set(pump, MONDAY + timedelta(days=after), 2000, 600, 960)
+    fleet.set(pump, MONDAY + timedelta(days=1), float("nan"), 640, 640 + hole_min)
+    assert [row["verdict"] for row in told(fleet, "C10")] == [verdict]
+
+
+@pytest.mark.parametrize(
+    ("days_before_the_end", "verdicts"),
+    [(0, ["cannot tell"]), (1, ["found"]), (7, ["found"]), (8, [])],
+)
+def test_what_begins_on_the_last_day_is_judged_a_week_later(days_before_the_end, verdicts) -> None:
+    """Whether it comes back the next day, as a programme does, is not known yet."""
+    fleet = Fleet()
+    fleet.set(fleet.site(), LAST - timedelta(days=days_before_the_end), 2000, 610, 850)
+    assert [row["verdict"] for row in told(fleet, "C10")] == verdicts
+
+
 # C9: one site runs DEFAULT now, others did in the weeks before
 
 

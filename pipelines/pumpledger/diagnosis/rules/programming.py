@@ -35,6 +35,7 @@ RULES: tuple[Rule, ...] = (
             "same_rpm": Parameter(75, 25, 3450, "rpm", "less"),
             "days": Parameter(1, 1, 7, "days", "more"),
             "regular_min": Parameter(15, 0, 60, "min", "less"),  # one look of a log by the quarter hour
+            "hole_min": Parameter(120, 0, 240, "min", "more"),  # the longest hole of a valid day
         },
     ),
     Rule(
