@@ -1,21 +1,35 @@
 -- Days on which a pump stood still, or drew no more than standby, through everything its plan asked for, with its
 --   export alive.
 -- grain: one pump's local day. inputs: span, plan_window, fleet_day, pump, site, visit, unit_doubt.
--- parameters: $observed_share (of the planned minutes), $running_most_min [min a day], $standby_w [W], $least_w, less
---   beside a speed and not nothing is another unit [W].
+-- parameters: $observed_share (of the planned minutes), $running_most_min [min a day], $standby_w [W], $margin_w, so far
+--   above its own rest a pump turns, where that is logged [W], $least_w, less beside a speed and not nothing is another unit [W].
+-- Its own rest is that of its lowest day. A small pump at its slowest draws less than the electronics of another at rest.
 -- Power below nothing is a clamp the wrong way round, and as much as it says.
 -- columns: site_id, pump_id, day_local, planned_min [min], observed_min [min, of the planned], running_min [min of the
 --   whole day].
-with watched as (
+with rest_of_day as (
+    select pump_id, day_local, median(power_w) as rest_w
+    from span
+    join fleet_day using (day_local)
+    where kind = 'off' and power_w is not null
+    group by pump_id, day_local
+),
+at_rest as (
+    select pump_id, min(rest_w) as rest_w
+    from rest_of_day
+    group by pump_id
+),
+watched as (
     select s.site_id, s.pump_id, s.day_local, s.start_utc, s.end_utc, s.duration_min, s.kind <> 'unknown' as observed,
         s.kind = 'run' and not (
-            coalesce(abs(s.power_w) <= $standby_w and (s.power_w = 0 or abs(s.power_w) >= $least_w), false)
+            coalesce(abs(s.power_w) <= least($standby_w, r.rest_w + $margin_w) and (s.power_w = 0 or abs(s.power_w) >= $least_w), false)
             and d.pump_id is null
         ) as running
     from span as s
     join fleet_day using (day_local)
     join site on site.site_id = s.site_id and site.season = 'open'
     left join (select distinct pump_id from unit_doubt where quantity = 'power') as d on d.pump_id = s.pump_id
+    left join at_rest as r on r.pump_id = s.pump_id
 ),
 ran as (
     select site_id, pump_id, day_local, coalesce(sum(duration_min order by start_utc) filter (running), 0) as running_min

@@ -2,20 +2,28 @@
 -- grain: one pump. inputs: span, judged_day, unit_doubt. parameters: $speed_rpm [rev/min], $margin_w (above the power at rest) [W],
 --   $rest_w (power at rest where none is logged) [W], $least_w (less, and not nothing, is another unit) [W], $minutes (longest stretch) [min], $days (of the week).
 -- columns: those of EVIDENCE that it fills.
+-- Power at rest is that of the same day; of a day without rest that of the lowest day: speeds in another unit, or a load that
+--   joined the meter, make a running pump look at rest on other days.
 -- A pump without one running minute above that limit in all judged days may have a dead meter: then it cannot be told.
 with at_rest as (
-    select pump_id, median(power_w) as rest_w
+    select pump_id, day_local, median(power_w) as rest_w
     from span
     where kind = 'off' and power_w is not null
+    group by pump_id, day_local
+),
+lowest_rest as (
+    select pump_id, min(rest_w) as rest_w
+    from at_rest
     group by pump_id
 ),
 powered as (
     select s.site_id, s.pump_id, s.day_local, j.in_week, s.start_utc, s.end_utc, s.duration_min, s.speed_rpm, s.power_w,
-        abs(s.power_w) <= coalesce(r.rest_w, $rest_w) + $margin_w and (s.power_w = 0 or abs(s.power_w) >= $least_w)
+        abs(s.power_w) <= coalesce(r.rest_w, l.rest_w, $rest_w) + $margin_w and (s.power_w = 0 or abs(s.power_w) >= $least_w)
             as dead
     from span as s
     join judged_day as j using (day_local)
-    left join at_rest as r using (pump_id)
+    left join at_rest as r on r.pump_id = s.pump_id and r.day_local = s.day_local
+    left join lowest_rest as l on l.pump_id = s.pump_id
     anti join unit_doubt as u on u.pump_id = s.pump_id and u.quantity = 'power'
     where s.kind = 'run' and s.speed_rpm > $speed_rpm and s.power_w is not null
 ),

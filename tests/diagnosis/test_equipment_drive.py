@@ -37,6 +37,20 @@ def test_power_at_rest_is_counted_in() -> None:
         assert verdicts(judged(fleet), "D9") == expected
 
 
+def test_days_on_which_a_running_pump_looks_at_rest_say_nothing_of_the_others() -> None:
+    """The week before, the speed came in another unit: it reads as standstill beside 97 W. So much is what running draws."""
+    fleet = EquipmentFleet()
+    pump = fleet.site()
+    for day in (day for day in fleet.days if day < MONDAY):
+        fleet.set(pump, day, 0.0, 0, 1440)
+        fleet.dead.append((pump, day, 0, 1500, 97.0))
+        for hour in (5, 10, 15, 20):  # stretches of rest between holes, more of them than of true rest
+            fleet.set(pump, day, NAN, 60 * hour, 60 * hour + 5)
+    assert verdicts(judged(fleet), "D9") == []
+    fleet.drew(pump, MONDAY, 600, 660, 5.0)
+    assert verdicts(judged(fleet), "D9") == ["found"]
+
+
 def test_no_power_on_any_day_may_be_the_meter() -> None:
     fleet = EquipmentFleet()
     fleet.power_scale[fleet.site()] = 0.05  # 97 W becomes 4.9 W and 220 W becomes 11 W
@@ -56,6 +70,18 @@ def test_a_clamp_the_wrong_way_round_and_another_unit_are_no_standstill(watts) -
         fleet.drew(pump, day, 360, 1200, watts)
     found = judged(fleet)
     assert verdicts(found, "D9") == [] and verdicts(found, "D8") == []
+
+
+@pytest.mark.parametrize(("watts", "verdict"), [(25.0, []), (14.1, []), (13.9, ["found"])])
+def test_a_small_pump_at_its_slowest_does_run(watts, verdict) -> None:
+    """4 W at rest and 10 W above it: what draws more turns, though the electronics of other pumps draw 30 W."""
+    fleet = EquipmentFleet()
+    pump = fleet.site()
+    for day in fleet.days:
+        fleet.dead += [(pump, day, 0, 1, 4.0), (pump, day, 1200, 1300, 4.0)]
+    for day in WEEK_DAYS[:2]:
+        fleet.drew(pump, day, 360, 1200, watts)
+    assert verdicts(judged(fleet), "D8") == verdict
 
 
 def test_a_tripped_drive_explains_the_pump_that_does_not_run() -> None:

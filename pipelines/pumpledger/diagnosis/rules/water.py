@@ -47,6 +47,7 @@ RULES: tuple[Rule, ...] = (
             "running_most_min": Parameter(15, 0, 120, "min", "less"),
             "observed_share": Parameter(0.9, 0.5, 1.0, "share", "more"),
             "standby_w": Parameter(30, 5, 60, "W", "less"),
+            "margin_w": Parameter(10, 2, 30, "W", "less"),  # as for a speed without power
             "least_w": Parameter(1, 0, 3, "W", "more"),  # electronics that are on draw some watts, dead ones none
         },
     ),
