@@ -1,11 +1,11 @@
 -- C1, a hole in the day: the plan pauses between two periods that should join, and the pump stands still in it.
 -- grain: one pump. inputs: keyed_period, keyed_day, pump_fact, site_day, struck_day, tariff_band, span.
--- parameters: $short_share (below), $gap_min, $gap_most_min [min] (a longer pause parts two runs that are meant), $continuous_min [min] (pause
+-- parameters: $sure_share (below), $gap_min, $gap_most_min [min] (a longer pause parts two runs that are meant), $continuous_min [min] (pause
 --   of a public pool), $open_from_min, $open_to_min [min since 00:00] (hours in which a public pool is taken to be open),
 --   $off_share (of the pause, really stood still), $peak_share (of the pause in the tariff's peak: then it is meant),
 --   $days (of the week's believed days below the required turnovers). columns: those of EVIDENCE that it fills.
--- The rule asks whether a pause is wanted: for that a middle estimate that is short is enough, $short_share of the
---   required turnovers; that the pool is short of water for certain is O1's to say.
+-- The rule asks whether a pause is wanted: for that it is enough that the required turnovers lie above the middle estimate
+--   by $sure_share of its upper half; that the pool is short of water for certain is O1's to say.
 -- The longest pause of a plan is its day's rest; of a public pool it counts where it lies in the open hours.
 with pause as (
     select k.*, f.pool_class = 'public' as public, f.required_turnovers, f.tariff, (k.stop_min % 1440) as from_min,
@@ -53,16 +53,16 @@ watched as (
     from seen
     group by pump_id, period
 ),
-turned_over as (
-    select d.site_id, count(d.turnovers_hi) as flow_days,
-        count(*) filter (d.turnovers_hi < f.required_turnovers
-            or d.turnovers_mid < $short_share * f.required_turnovers) as short_days,
-        min(d.day_local) filter (d.turnovers_hi < f.required_turnovers
-            or d.turnovers_mid < $short_share * f.required_turnovers) as first_short,
-        max(d.day_local) filter (d.turnovers_hi < f.required_turnovers
-            or d.turnovers_mid < $short_share * f.required_turnovers) as last_short
+judged_water as (
+    select d.*, d.turnovers_mid + $sure_share * (d.turnovers_hi - d.turnovers_mid) < f.required_turnovers as short
     from site_day as d
     join (select distinct site_id, required_turnovers from pump_fact) as f using (site_id)
+),
+turned_over as (
+    select d.site_id, count(d.turnovers_hi) as flow_days,
+        count(*) filter (d.short) as short_days, min(d.day_local) filter (d.short) as first_short,
+        max(d.day_local) filter (d.short) as last_short
+    from judged_water as d
     anti join struck_day as k on k.site_id = d.site_id and k.day_local = d.day_local
     group by d.site_id
 ),

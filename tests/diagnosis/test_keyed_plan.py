@@ -43,7 +43,7 @@ def test_healthy_sites_say_nothing(fleet, findings) -> None:
 # C1: 85.5 m3 in 80 m3 of pool, at most 1.133 turnovers, 1.069 in the middle
 
 
-@pytest.mark.parametrize(("required", "found"), [(1.07, True), (1.06, False)])
+@pytest.mark.parametrize(("required", "found"), [(1.11, True), (1.10, False)])
 def test_hole_in_a_day_that_filters_too_little(fleet, findings, required, found) -> None:
     fleet.site(plan=HOLE, required_turnovers=required)
     found_rows = rows(findings(fleet), "C1")
@@ -53,15 +53,22 @@ def test_hole_in_a_day_that_filters_too_little(fleet, findings, required, found)
 
 @pytest.mark.parametrize(
     ("share", "required", "found"),
-    [(0.9, 1.19, True), (0.9, 1.18, False), (0.5, 1.29, True), (0.5, 1.28, False)],
+    [
+        (0.6, 1.20, True),
+        (0.6, 1.19, False),
+        (1.0, 1.29, True),
+        (1.0, 1.28, False),
+        (0.0, 1.07, True),
+        (0.0, 1.06, False),
+    ],
 )
-def test_how_short_the_middle_estimate_must_be_is_a_threshold(share, required, found) -> None:
-    """A flow that may be 20 % more: 1.069 turnovers in the middle are 0.9 of 1.188; at most 1.283."""
+def test_how_short_the_estimate_must_be_is_a_threshold(share, required, found) -> None:
+    """A flow that may be 20 % more: 1.069 turnovers in the middle, at most 1.283, and 1.197 at 0.6 of the way."""
     fleet = Fleet()
     fleet.site(plan=HOLE, required_turnovers=required)
     with fleet.database() as db:
         db.load("daily", db.table("daily").with_columns(turnovers_hi=1.2 * pl.col("turnovers_mid")))
-        diagnose(db, WEEK, LAST, {"C1": {"short_share": share}})
+        diagnose(db, WEEK, LAST, {"C1": {"sure_share": share}})
         assert verdicts(db.table("finding"), "C1") == ["found"] * found
 
 

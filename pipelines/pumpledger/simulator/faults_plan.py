@@ -190,14 +190,13 @@ def primes_too_slow(case: Case) -> str:
 
 
 def too_many_starts(case: Case) -> str:
-    """C16: a loose relay drops out for some minutes, many times a day."""
+    """C16: a loose relay drops out for some minutes, many times a day, whenever the pump runs: within half hours by lot."""
     count = round(case.between(7, 16))
     dead = []
     for day in case.days:
-        for begin, end in case.running_min(day, 120)[:1]:
-            at = np.sort(case.rng.integers(begin + 20, end - 20, count))
-            at = at[np.concatenate([[True], np.diff(at) > 25])]
-            dead += [(s, s + 60 * int(case.rng.integers(6, 12))) for m in at for s in [case.at(day, int(m))]]
+        free = [m for begin, end in case.running_min(day, 60) for m in range(begin + 15, end - 44, 30)]
+        at = np.sort(case.rng.permutation(free)[:count]) + case.rng.integers(0, 5, min(count, len(free)))
+        dead += [(s, s + 60 * int(case.rng.integers(6, 12))) for m in at for s in [case.at(day, int(m))]]
     case.set(dead=(*case.pump.controller.dead, *dead))
     case.mended("repair", "relay replaced")
     return f"stops for some minutes about {count} times a day"

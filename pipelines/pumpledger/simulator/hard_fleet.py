@@ -27,6 +27,7 @@ _AT_ONCE = 0.25  # share of the sites with two faults that have them at the same
 _DEAR = 0.12  # excess of energy above which "costs more than it has to" is no mistake
 _ALIKE = 3  # sites that run one unrecorded plan by accident are two at most
 _FORTNIGHT = 14
+_ON_RECORD = frozenset({"C17", "C18"})
 _NO_HAND_DAYS = 3  # an override lasts 24 h at most, over two local days
 _STAYS = 0.6  # share of a site's last faults that nobody mends before the end
 
@@ -53,9 +54,27 @@ def make_hard_sites(sites: int, horizon: Horizon, seed: int, head_spread: float)
                           for p0 in [horizon.first_day])  # fmt: skip
             site.filter_limit_m3h = max(site.filter_limit_m3h, round(1.25 * highest * len(site.pumps), 1))
             site.suction_limit_m3h = max(site.suction_limit_m3h, round(1.35 * highest * len(site.pumps), 1))
+        _under_another_name(site)
         _dear(site, horizon)
     _not_yet_known(fleet)
     return fleet
+
+
+def _under_another_name(site: Site) -> None:
+    """While a pump's log holds another's readings, nothing in it is of this pump: a fault shows on the days outside, or not
+    at all where these are fewer than it takes. What the record shows by itself is seen all the same.
+    """
+    swaps = [note for note in site.seeded if (note.kind, note.mode) == ("fault", "B3")]
+    for swap in swaps:
+        for index, note in enumerate(site.seeded):
+            if note.kind != "fault" or note.mode == "B3" or note.mode in _ON_RECORD or note.seen_from is None:
+                continue
+            days = [note.seen_from + timedelta(days=i) for i in range((note.to_day - note.seen_from).days + 1)]
+            outside = [day for day in days if not swap.from_day <= day <= swap.to_day]
+            if len(outside) < min(FAULTS[note.mode].least_days, len(days)):
+                site.seeded[index] = replace(note, kind="hidden", seen_from=None)
+            else:
+                site.seeded[index] = replace(note, seen_from=outside[0])
 
 
 def _not_yet_known(fleet: list[Site]) -> None:

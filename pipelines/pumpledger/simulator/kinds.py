@@ -9,9 +9,12 @@ that overlap) and D16 (the heater's call is in no log).
 
 What a log cannot show is not asked of it, by what the thing is: a log of changes has no power minutes after a start (C15);
 one that looks each quarter hour shows steps and no drift (A4); without flow, and power at another speed, no litre has a
-price (C8), and nobody knows whether the water that a pause leaves suffices (C1); a power cut that ends while the pump rests anyway leaves a wrong clock and no end (A5, noted as A3); and a plan is
-known to be the maker's when three pumps have run it (C9): the first two run what is not on record (noted as C13), and so
-does a pump that always did (C9 begins with days of before, and the day itself).
+price, and without ratings nobody may ask for a higher speed (C8); without flow nobody knows whether the water that a pause
+leaves suffices (C1); whether the load of a pump that runs at night is in use shows in the days before (C2); a power cut
+that ends while the pump rests anyway leaves a wrong clock and no end (A5, noted as A3); and a plan is known to be the
+maker's when three pumps have run it (C9): the first two run what is not on record (noted as C13), and so does a pump that
+always did (C9 begins with days of before, and the day itself). A pump whose log holds another's readings shows no fault of
+its own (B3, `hard_fleet.py`).
 """
 
 from __future__ import annotations
@@ -87,12 +90,16 @@ FAULTS: dict[str, Kind] = {
     "B14": Kind(logger.ghost_power, "logger", POWER),
     "B16": Kind(logger.interval_changed, "logger", SAMPLES),
     "C1": Kind(plan.hole_in_the_day, "plan", brings=("O1", "O3"), flow=True),
-    "C2": Kind(plan.only_at_night, "plan", FINE, brings=("O3",), aux=_CHLORINE, tariff="flat", longest_min=600),
+    "C2": Kind(
+        plan.only_at_night, "plan", FINE, brings=("O3",), aux=_CHLORINE, tariff="flat", longest_min=600, days_before=1
+    ),  # fmt: skip
     "C4": Kind(plan.step_dropped, "plan", brings=("C13", "D15", "O1", "O3"), longest_min=900),
     "C5": Kind(plan.wrong_order, "plan", brings=("C12", "C13", "D15", "O1", "O3"), longest_min=900),
     "C6": Kind(plan.full_speed, "plan", brings=("C9", "C13", "D11", *_WASTE)),
     "C7": Kind(plan.fast_for_too_long, "plan", brings=("D11", "C12", "O2", "O3")),
-    "C8": Kind(plan.too_slow, "plan", POWER, brings=("D15", "O1", "O2", "O3"), flow=True, days_before=8),
+    "C8": Kind(
+        plan.too_slow, "plan", POWER, brings=("D15", "O1", "O2", "O3"), flow=True, ratings=True, days_before=8
+    ),  # fmt: skip
     "C9": Kind(None, "plan", brings=("C13", "D11", "D15", "O1", *_WASTE), days_before=4),
     "C10": Kind(hand.left_on, "hand", brings=("D11", *_WASTE)),
     "C11": Kind(hand.every_day, "hand", brings=("C10", "C13", "D11", *_WASTE)),

@@ -190,9 +190,8 @@ RULES: tuple[Rule, ...] = (
             "continuous_min": Parameter(60, 15, 240, "min", "more"),
             "open_from_min": Parameter(540, 0, 720, "min", "more"),  # nine to six: within nearly any opening hours,
             "open_to_min": Parameter(1080, 720, 1440, "min", "less"),  # common practice, no source
-            # A plan is sized for what is required or for a little more, and an hour's pause takes a tenth of that: so a
-            # middle value below it, which more likely is short than not, is worth the question.
-            "short_share": Parameter(1.0, 0.5, 1.0, "of the required turnovers", "less"),
+            # A range holds nine of ten: its upper half is 1.64 standard deviations, and one of them is 0.6 of it.
+            "sure_share": Parameter(0.6, 0.0, 1.0, "of the range above the middle", "more"),
             "off_share": Parameter(0.8, 0.5, 1.0, "share", "more"),
             "peak_share": Parameter(0.5, 0.1, 1.0, "share", "less"),
             "days": _DAYS,

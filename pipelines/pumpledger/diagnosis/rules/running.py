@@ -65,7 +65,7 @@ RULES: tuple[Rule, ...] = (
         ),
         parameters={
             "speed_rpm": Parameter(2600, 2000, 3450, "rpm", "more"),
-            "skim_h": Parameter(2, 0, 8, "h", "more"),  # an hour or two of skimming: common practice, no source
+            "skim_h": Parameter(1.5, 0, 8, "h", "more"),  # an hour or two of skimming: common practice, no source
             "beyond_h": Parameter(2, 0.5, 12, "h a day", "more"),
             "days": Parameter(5, 2, 7, "days", "more"),
         },
