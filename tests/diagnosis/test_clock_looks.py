@@ -45,6 +45,26 @@ def test_what_a_log_sees_late_is_not_the_clock(seen_late, hold_s, interval_s, is
     assert found_of(looked(fleet, pump, hold_s, interval_s)) == ({("S1", "A3")} if is_found else set())
 
 
+@pytest.mark.parametrize(("step_min", "is_found"), [(5, True), (15, False)])
+def test_a_log_looks_as_seldom_as_on_the_coarsest_of_its_days(step_min, is_found) -> None:
+    """Each five minutes on the last day, and as often or each quarter hour on the two before: in an hour fewer readings."""
+    fleet = Fleet()
+    fleet.site(moved_min=lambda day: 15)
+    steps = [(LAST - timedelta(days=back), step_min if back else 5) for back in range(3)]
+    with tables(fleet) as db:
+        export = {**dict.fromkeys(EXPORTS.columns), "export_id": "e1", "status": "read", "hold_s": 300}
+        db.load("export", pl.DataFrame([export], schema=EXPORTS.schema))
+        blank = {**dict.fromkeys(READINGS.columns), "pump_id": "P-S1", "export_id": "e1"}
+        readings = [
+            {**blank, "time_utc": midnight(day) + timedelta(minutes=minute), "day_local": day}
+            for day, step in steps
+            for minute in range(0, 60, step)
+        ]
+        db.load("reading", pl.DataFrame(readings, schema=READINGS.schema))
+        diagnose(db, WEEK, LAST)
+        assert found_of(db.table("finding")) == ({("S1", "A3")} if is_found else set())
+
+
 # A clock that was out before the change of clocks
 
 

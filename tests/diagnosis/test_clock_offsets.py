@@ -170,6 +170,7 @@ def outage(fleet, day: date, start_min: int, stop_min: int, late_min: int, hole:
     [
         (date(2026, 10, 29), 320, 320, "at 05:20 left it at 00:00"),
         (date(2026, 10, 29), 320, 320 - 720, "at 05:20 left it at 12:00"),
+        (date(2026, 10, 29), 725, 725, "at 12:05 left it at 00:00"),  # as good as half a day, and no hand's
         (CHANGE, 380, 320, "at 05:20 left it at 00:00"),  # 380 min after midnight of the day of 25 h
     ],
 )

@@ -22,7 +22,7 @@ import polars as pl
 
 from pumpledger.diagnosis.clock_dating import HALF_DAY_MIN, apart
 from pumpledger.diagnosis.clock_days import SEEN_LEAST, PumpDays, mostly_seen, moved_plan, read_days
-from pumpledger.diagnosis.clock_history import Drift, History, drift, histories, reset_at
+from pumpledger.diagnosis.clock_history import Drift, History, drift, histories, hole_before, stood_before
 from pumpledger.diagnosis.clock_record import Mismatch, Records, record_rows
 from pumpledger.diagnosis.clock_source import SOURCE_SHIFTED, drifting_sources, is_half_day, vote
 from pumpledger.diagnosis.evidence import EVIDENCE
@@ -264,10 +264,11 @@ class _Asker:
         change = self._unmoved(pump, history, shift)
         moved = np.roll(self.days.plan[clock.rows[-1]], shift // QUARTER_MIN)
         outages, within = self.outages.get(pump, []), self.parameters["A5"]["within_min"]
-        reset = reset_at(history, outages, about, moved, within)
+        hole = hole_before(history, outages, about, within)
+        reset = hole or stood_before(history, outages, about, moved)
         if change is not None:
             yield {**base, "rule_id": "A2", "threshold": float(change[0]), "extra": f"{way}. {so} {change[1]}"}
-        elif is_half_day(shift):
+        elif is_half_day(shift) and not hole:  # a stop alone may be the hand's that put the clock half a day off
             after = f" It began on {since}: {reset}." if reset else ""
             yield {**base, "rule_id": "A1", "threshold": float(HALF_DAY_MIN), "extra": f"{so}{after}"}
         elif reset:

@@ -106,18 +106,14 @@ def histories(
     }
 
 
-def reset_at(
-    history: History, outages: list[tuple[date, float, float]], shift_min: float, moved: np.ndarray, within_min: float
+def hole_before(
+    history: History, outages: list[tuple[date, float, float]], shift_min: float, within_min: float
 ) -> str | None:
     """Words for the outage at whose end the pump's clock began anew, if there is one.
 
     ``outages`` are (day, wall clock of the end, length [min]). A clock that runs L min late reads 00:00 when the wall
     clock reads L, and 12:00 half a day off. The outage must end between the last day of the former offset and the first
     of this one; where all days seen have this one, on the day before them, which the outage spoilt.
-
-    A log that goes on shows a pump that stops, and not when the supply came back: then the pump waits for the hour of
-    its plan. So a stop within which the wall clock read L counts too, if it lies before the first whole day of this
-    offset and does not begin where the plan, ``moved`` (96,) as it runs now, ends: a clock set by hand makes that.
     """
     began = history.began or history.day[0].item() - timedelta(days=1)
     last = history.day_before(began)
@@ -127,12 +123,25 @@ def reset_at(
                 if apart(end_min - reads, shift_min) <= within_min:
                     at = _at(end_min)
                     return f"an outage that ended on {day} at {at} left it at {reads // 60:02d}:00"
+    return None
+
+
+def stood_before(
+    history: History, outages: list[tuple[date, float, float]], shift_min: float, moved: np.ndarray
+) -> str | None:
+    """Words for a stop within which the pump's clock began anew; ``outages`` as for `hole_before`.
+
+    A log that goes on shows a pump that stops, and not when the supply came back: then the pump waits for the hour of
+    its plan. So a stop within which the wall clock read L counts, too, if it lies before the first whole day of this
+    offset and does not begin where the plan, ``moved`` (96,) as it runs now, ends: a clock set by hand makes that.
+    """
     if history.began is None:
         return None
     anew = shift_min % DAY_MIN
     for day, end_min, long_min in outages:
         begin_min = end_min - long_min
-        if last <= day < began and begin_min < anew <= end_min and not _ends_at(moved, begin_min):
+        here = history.day_before(history.began) <= day < history.began
+        if here and begin_min < anew <= end_min and not _ends_at(moved, begin_min):
             return f"it stood from {_at(begin_min)} on {day}, and its clock began at 00:00 at about {_at(anew)}"
     return None
 

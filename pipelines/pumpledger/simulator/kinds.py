@@ -10,7 +10,7 @@ that overlap) and D16 (the heater's call is in no log).
 What a log cannot show is not asked of it, by what the thing is: a log of changes has no power minutes after a start (C15);
 one that looks each quarter hour shows steps and no drift (A4); without flow, and power at another speed, no litre has a
 price, and without ratings nobody may ask for a higher speed (C8); without flow nobody knows whether the water that a pause
-leaves suffices (C1); whether the load of a pump that runs at night is in use shows in the days before (C2); a power cut
+leaves suffices (C1); whether the load of a pump that runs at night is in use shows in the days before (C2), and an older plan is on record only if it was keyed in before (A7); a power cut
 that ends while the pump rests anyway leaves a wrong clock and no end (A5, noted as A3); and a plan is known to be the
 maker's when three pumps have run it (C9): the first two run what is not on record (noted as C13), and so does a pump that
 always did (C9 begins with days of before, and the day itself). A pump whose log holds another's readings shows no fault of
@@ -75,7 +75,7 @@ FAULTS: dict[str, Kind] = {
     "A3": Kind(clock.odd_amount, "clock", brings=("C2", "C12", "O3"), longest_min=1020),
     "A4": Kind(clock.drifts, "clock", (*FINE, "inland"), brings=("A3", "C12", "O3"), longest_min=1020, least_days=21),
     "A5": Kind(clock.starts_again, "clock", brings=("A1", "A3", "B1", "C2", "C12", "D8", "O3"), longest_min=840),
-    "A7": Kind(clock.old_season, "plan", brings=("C12", "C13", "O3"), longest_min=1020),
+    "A7": Kind(clock.old_season, "plan", brings=("C12", "C13", "O3"), longest_min=1020, days_before=1),
     "B1": Kind(logger.missing_days, "logger"),
     "B2": Kind(logger.sent_twice, "again"),
     "B3": Kind(None, "logger", SAMPLES, longest_min=1020),
