@@ -3,7 +3,8 @@
 -- grain: one pump's local day. inputs: span, plan_window, fleet_day, pump, site, visit, unit_doubt.
 -- parameters: $observed_share (of the planned minutes), $running_most_min [min a day], $standby_w [W], $margin_w, so far
 --   above its own rest a pump turns, where that is logged [W], $least_w, less beside a speed and not nothing is another unit [W].
--- Its own rest is that of its lowest day. A small pump at its slowest draws less than the electronics of another at rest.
+-- $slow_rpm, up to which its own rest is asked [rev/min]: a small pump at its slowest draws less than the electronics of
+--   another at rest. Its rest is that of its lowest day.
 -- Power below nothing is a clamp the wrong way round, and as much as it says.
 -- columns: site_id, pump_id, day_local, planned_min [min], observed_min [min, of the planned], running_min [min of the
 --   whole day].
@@ -22,7 +23,7 @@ at_rest as (
 watched as (
     select s.site_id, s.pump_id, s.day_local, s.start_utc, s.end_utc, s.duration_min, s.kind <> 'unknown' as observed,
         s.kind = 'run' and not (
-            coalesce(abs(s.power_w) <= least($standby_w, r.rest_w + $margin_w) and (s.power_w = 0 or abs(s.power_w) >= $least_w), false)
+            coalesce(abs(s.power_w) <= least($standby_w, if(s.speed_rpm <= $slow_rpm, r.rest_w + $margin_w, null)) and (s.power_w = 0 or abs(s.power_w) >= $least_w), false)
             and d.pump_id is null
         ) as running
     from span as s

@@ -72,11 +72,14 @@ def test_a_clamp_the_wrong_way_round_and_another_unit_are_no_standstill(watts) -
     assert verdicts(found, "D9") == [] and verdicts(found, "D8") == []
 
 
-@pytest.mark.parametrize(("watts", "verdict"), [(25.0, []), (14.1, []), (13.9, ["found"])])
-def test_a_small_pump_at_its_slowest_does_run(watts, verdict) -> None:
+@pytest.mark.parametrize(
+    ("rpm", "watts", "verdict"),
+    [(600, 25.0, []), (600, 14.1, []), (600, 13.9, ["found"]), (900, 25.0, ["found"]), (900, 30.1, [])],
+)
+def test_a_small_pump_at_its_slowest_does_run(rpm, watts, verdict) -> None:
     """4 W at rest and 10 W above it: what draws more turns, though the electronics of other pumps draw 30 W."""
     fleet = EquipmentFleet()
-    pump = fleet.site()
+    pump = fleet.site(plan=((1, rpm, 360, 1200),))
     for day in fleet.days:
         fleet.dead += [(pump, day, 0, 1, 4.0), (pump, day, 1200, 1300, 4.0)]
     for day in WEEK_DAYS[:2]:
