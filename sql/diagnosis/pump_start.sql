@@ -3,8 +3,8 @@
 -- Columns: site_id, pump_id, day_local, in_week, start_utc; still_min, the stop before it [min]; run_min, until the next
 --   stop or hole [min]; reason, why it runs after its priming (a cause of spans); priming_min [min], priming_rpm, by the
 --   cause of the spans; lead_min [min], lead_rpm, whatever ran before the plan's speed, null where that never came;
---   primed_utc, first minute at the plan's speed, held_until_utc, its end, planned_rpm; sample_s, interval of the log
---   (0: changes of state, null: not known).
+--   primed_utc, first minute at the plan's speed, held_until_utc, its end, or a change of the auxiliary load's
+--   state before, planned_rpm; sample_s, interval of the log (0: changes of state, null: not known).
 with ordered as (
     select
         span.*,
@@ -20,11 +20,24 @@ numbered as (
     from ordered
 ),
 first_planned as (
-    select pump_id, run, min(start_utc) as primed_utc, arg_min(end_utc, start_utc) as held_until_utc,
-        arg_min(planned_speed_rpm, start_utc) as planned_rpm
+    select pump_id, run, min(start_utc) as primed_utc, arg_min(planned_speed_rpm, start_utc) as planned_rpm,
+        arg_min(coalesce(aux_on, false), start_utc) as primed_aux_on
     from numbered
     where kind = 'run' and cause = 'plan period'
     group by pump_id, run
+),
+-- Power that rises in the midst of it parts the plan's speed into two spans, and is what a slow priming shows.
+held as (
+    select n.pump_id, n.run,
+        coalesce(
+            min(n.start_utc) filter (n.cause <> 'plan period' or n.planned_speed_rpm is distinct from f.planned_rpm
+                or coalesce(n.aux_on, false) <> f.primed_aux_on),
+            max(n.end_utc)
+        ) as held_until_utc
+    from numbered as n
+    join first_planned as f using (pump_id, run)
+    where n.start_utc >= f.primed_utc
+    group by n.pump_id, n.run
 ),
 runs as (
     select
@@ -35,10 +48,11 @@ runs as (
         sum(n.duration_min order by n.start_utc) filter (n.cause = 'priming') as priming_min,
         max(n.speed_rpm) filter (n.cause = 'priming') as priming_rpm,
         max(n.speed_rpm) filter (n.start_utc < f.primed_utc) as lead_rpm,
-        any_value(f.primed_utc) as primed_utc, any_value(f.held_until_utc) as held_until_utc,
+        any_value(f.primed_utc) as primed_utc, any_value(h.held_until_utc) as held_until_utc,
         any_value(f.planned_rpm) as planned_rpm
     from numbered as n
     left join first_planned as f using (pump_id, run)
+    left join held as h using (pump_id, run)
     group by n.pump_id, n.run
 ),
 sided as (

@@ -147,6 +147,17 @@ def test_a_log_of_five_minutes_shows_what_lasts_longer_than_its_looks(fleet, low
     assert verdicts(told(fleet, "C15", power=power, **AIR)) == expected
 
 
+@pytest.mark.parametrize(("until", "expected"), [(480, ["found"]), (380, [])])
+def test_a_start_is_watched_past_the_span_that_its_rising_power_ends(fleet, until, expected) -> None:
+    """Spans part where power rises, here at 06:15 by a revolution of speed; a plan that ends at 06:20 leaves too little."""
+    power, causes = late_starts(fleet, [10] * 5), {1800.0: "priming", 1501.0: "plan period"}
+    for day in fleet.days[-5:]:
+        fleet.set(fleet.pumps[0]["pump_id"], day, 1501, 375, until)
+        if until < 480:
+            fleet.set(fleet.pumps[0]["pump_id"], day, 0, until, 480)
+    assert verdicts(told(fleet, "C15", power=power, causes=causes)) == expected
+
+
 def test_the_start_on_the_25_hour_day(fleet) -> None:
     """06:00 by the clock is minute 420: the readings belong to the same instants."""
     pump = fleet.site(**PRIMED)
