@@ -5,15 +5,20 @@
 --   $least_dry_min, shortest stretch that counts [min]; $start_min, further time that a stretch which begins with the
 --   pump's start is granted where no priming is on record [min]; $least_level_days, fewest days that make the pump's own
 --   expected power; $powered_w, above what a drive draws that turns nothing [W]; $load_share of the load, where what the
---   pump draws without load is known, and $least_load_w, smallest load that is judged by it [W].
+--   pump draws without load is known, and $least_load_w, smallest load that is judged by it [W]; $again_share, power from
+--   the start on over that later in the same run at the same speed; $again_min, so long after priming it must have
+--   lasted, and so long the later power [min]; $again_level, share of the expected power that the later one comes to, and the reverse of what it may pass it by.
 -- Columns: site_id; pump_id; day_local; dry_min [min], of these powered_min above $powered_w [min]; deep_min, of the
 --   powered minutes those at or below $deep_share [min]; least_share, power over expected power of the powered minutes,
---   time-weighted mean of the deepest stretch; after_start (bool: some stretch began with a start).
+--   time-weighted mean of the deepest stretch; after_start (bool: some stretch began with a start);
+--   found_again (bool: in some stretch power rose by itself to what the speed takes).
 -- Only where power was logged, and priming is left out: a pump that primes is part full of air.
 -- Expected is the pump's own power at that speed, upper quartile of its days since it was last put in or repaired, so that
 -- dry days do not lower it; else the curve fitted to its readings, but not to paper, and not across such work.
 -- At low speed losses hide what the water takes. Where two own speeds lie apart they say what is drawn without load, the
 -- constant of W = c0 + c1 (n / 1000)^3 by least squares on relative residuals, and the rest is the load.
+-- A slow pump without water may draw more than either limit. Where its power then jumps within the run to what the speed
+-- takes, nothing but the water came: a closed valve does not open by itself, and what is cold draws more, not less.
 with renewal as (
     select distinct pump.pump_id, visit.day_local
     from visit
@@ -52,35 +57,63 @@ unloaded as (
 sequenced as (
     select
         site_id, pump_id, day_local, start_utc, end_utc, duration_min, kind, cause, speed_rpm, power_w,
-        lag(kind) over of_pump = 'off' as starts,
+        cast(round(speed_rpm / 25) * 25 as bigint) as grid_rpm, coalesce(aux_on, false) as aux_on,
+        lag(kind) over of_pump as kind_before, lag(kind) over of_pump = 'off' as starts,
+        coalesce(kind <> lag(kind) over of_pump or start_utc <> lag(end_utc) over of_pump, true) as begins,
         kind = 'run' and cause <> 'priming' and power_w is not null and speed_rpm > 0 as judged
     from span
     window of_pump as (partition by pump_id order by start_utc)
 ),
 expected as (
-    select s.*, case
+    select s.*, sum(s.begins::int) over (partition by s.pump_id order by s.start_utc) as run, case
         when own.power_w is not null then own.power_w
         when r.day_local is null and grid.power_source = 'fitted to readings' then grid.power_w_mid
     end as expected_w, if(own.power_w is null, null, u.idle_w) as idle_w
     from sequenced as s
     asof left join renewal as r on s.pump_id = r.pump_id and s.day_local >= r.day_local
     left join own on own.pump_id = s.pump_id and own.since_day is not distinct from r.day_local
-        and own.speed_rpm = cast(round(s.speed_rpm / 25) * 25 as bigint)
+        and own.speed_rpm = s.grid_rpm
     left join unloaded as u on u.pump_id = s.pump_id and u.since_day is not distinct from r.day_local
     left join speed_grid as grid on grid.pump_id = s.pump_id
-        and grid.speed_rpm = cast(round(s.speed_rpm / 25) * 25 as bigint)
+        and grid.speed_rpm = s.grid_rpm
+),
+ran_on as (
+    select
+        *,
+        arg_min(kind_before, start_utc) over of_run = 'off' as from_standstill,
+        min(start_utc) filter (judged) over of_run as primed_utc,
+        coalesce(max(power_w / expected_w) filter (judged) over before_it, 0) as most_share_before,
+        max(power_w) filter (
+            judged and duration_min >= $again_min and power_w between $again_level * expected_w and expected_w / $again_level
+        ) over later_so as later_w
+    from expected
+    window
+        of_run as (partition by pump_id, run),
+        before_it as (partition by pump_id, run order by start_utc rows between unbounded preceding and 1 preceding),
+        later_so as (
+            partition by pump_id, run, grid_rpm, aux_on order by start_utc
+            rows between 1 following and unbounded following
+        )
+),
+come_back as (
+    select
+        *,
+        coalesce(judged and from_standstill and most_share_before < $again_level and power_w <= $again_share * later_w
+            and power_w <= $again_share * expected_w
+            and end_utc >= primed_utc + to_seconds(60 * $again_min), false) as found_again
+    from ran_on
 ),
 marked as (
     select
         *,
         coalesce(
-            judged and (power_w <= $deep_share * expected_w
+            found_again or judged and (power_w <= $deep_share * expected_w
                 or (power_w <= $dry_share * expected_w and speed_rpm >= $least_dry_rpm)
                 or coalesce(power_w - idle_w <= $load_share * (expected_w - idle_w)
                     and expected_w - idle_w >= $least_load_w, false)),
             false
         ) as dry
-    from expected
+    from come_back
 ),
 numbered as (
     select
@@ -100,7 +133,7 @@ stretch as (
         ) as deep_min,
         sum(n.power_w / n.expected_w * n.duration_min order by n.start_utc) filter (n.power_w > $powered_w)
             / sum(n.duration_min order by n.start_utc) filter (n.power_w > $powered_w) as share,
-        coalesce(bool_or(n.starts), false) as after_start
+        coalesce(bool_or(n.starts), false) as after_start, bool_or(n.found_again) as found_again
     from numbered as n
     join pump using (pump_id)
     where n.dry
@@ -113,7 +146,8 @@ dry_day as (
     select
         site_id, pump_id, day_local, sum(dry_min order by dry_min) as dry_min,
         sum(powered_min order by powered_min) as powered_min, sum(deep_min order by deep_min) as deep_min,
-        min(share) as least_share, bool_or(after_start) as after_start
+        min(share) as least_share, bool_or(after_start or found_again) as after_start,
+        bool_or(found_again) as found_again
     from stretch
     group by site_id, pump_id, day_local
     order by site_id, pump_id, day_local

@@ -25,7 +25,7 @@ seen as (
     select
         site_id, pump_id, min(day_local) as first_day, max(day_local) as last_day, count(*) as days,
         max(powered_min) as most_min, max(deep_min) as deep_min, min(least_share) as least_share,
-        bool_or(after_start) as after_start
+        bool_or(after_start) as after_start, bool_or(found_again) as found_again
     from dry
     group by site_id, pump_id
 ),
@@ -38,6 +38,7 @@ found as (
             'Down to {:.0f} % of the power that its speed takes{}. {}', 100 * least_share,
             if(after_start, ', from a start on', ''),
             case
+                when found_again then 'Then it rose at the same speed to what that takes: the water came.'
                 when least_share <= $deep_share then 'A broken coupling looks the same.'
                 when least_share <= $dry_share then 'A valve shut behind the pump, or a broken coupling, looks much the same.'
                 else 'That is hardly more than it draws without any load.'
