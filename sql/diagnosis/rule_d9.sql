@@ -1,5 +1,5 @@
 -- D9, speed reported and no power drawn: the drive has tripped, or the meter is off.
--- grain: one pump. inputs: span, judged_day, unit_doubt. parameters: $speed_rpm [rev/min], $margin_w (above the power at rest) [W],
+-- grain: one pump. inputs: span, judged_day, unit_doubt, past_finding. parameters: $speed_rpm [rev/min], $margin_w (above the power at rest) [W],
 --   $rest_w (power at rest where none is logged) [W], $least_w (less, and not nothing, is another unit) [W], $minutes (longest stretch) [min], $days (of the week).
 -- columns: those of EVIDENCE that it fills.
 -- Power at rest is that of the same day; of a day without rest that of the lowest day: speeds in another unit, or a load that
@@ -15,6 +15,13 @@ lowest_rest as (
     select pump_id, min(rest_w) as rest_w
     from at_rest
     group by pump_id
+),
+-- A channel that stood still while the speed changed, so lately, may do so again: then no current is no news.
+stuck as (
+    select distinct component as pump_id
+    from past_finding
+    where rule_id = 'B12' and verdict = 'found' and explained_by = ''
+        and last_day >= (select min(day_local) - 7 from judged_day)
 ),
 powered as (
     select s.site_id, s.pump_id, s.day_local, j.in_week, s.start_utc, s.end_utc, s.duration_min, s.speed_rpm, s.power_w,
@@ -57,14 +64,19 @@ counted as (
     group by site_id, pump_id
 ),
 evidence as (
-    select c.site_id, c.pump_id as component, case when e.drew then 'found' else 'cannot tell' end as verdict,
-        case when not e.drew
-            then 'a look at the pump: a speed is reported and no running power on any day, so drive or meter is off' end
-                as needs,
+    select c.site_id, c.pump_id as component, case when e.drew and k.pump_id is null then 'found' else 'cannot tell' end
+            as verdict,
+        case
+            when not e.drew
+            then 'a look at the pump: a speed is reported and no running power on any day, so drive or meter is off'
+            when k.pump_id is not null
+            then 'a look at the meter: a speed is reported and no running power, and its power stood still lately'
+        end as needs,
         c.first_day, c.last_day, c.days, c.longest_min as measured, $minutes::double as threshold, 'min' as unit,
         format('Up to {:.0f} rpm stood beside no more than {:.0f} W.', c.speed_rpm, c.power_w) as extra
     from counted as c
     join ever as e using (pump_id)
+    left join stuck as k using (pump_id)
     where c.days >= $days
 )
 select * from evidence order by site_id, component

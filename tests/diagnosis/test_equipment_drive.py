@@ -4,8 +4,14 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 
+import polars as pl
 import pytest
+from asked_alone import asked_alone
 from equipment_fleet import LAST, MONDAY, NAN, WEEK_DAYS, EquipmentFleet, judged, rows, verdicts
+from small_fleet import WEEK
+
+from pumpledger.diagnosis.run import diagnose
+from pumpledger.diagnosis.standing import PAST_FINDING
 
 # D9
 
@@ -49,6 +55,30 @@ def test_days_on_which_a_running_pump_looks_at_rest_say_nothing_of_the_others() 
     assert verdicts(judged(fleet), "D9") == []
     fleet.drew(pump, MONDAY, 600, 660, 5.0)
     assert verdicts(judged(fleet), "D9") == ["found"]
+
+
+def test_a_meter_that_shows_too_much_at_rest_until_it_is_mended() -> None:
+    """90 W too much on the first eleven days of fourteen: the 97 W at 1000 rpm since are more than the day's rest takes."""
+    fleet = EquipmentFleet()
+    pump = fleet.site()
+    for day in fleet.days[:-3]:
+        for start, stop, watts in ((0, 360, 90.0), (360, 480, 310.0), (480, 1200, 187.0), (1200, 1440, 90.0)):
+            fleet.dead.append((pump, day, start, stop, watts))
+    assert verdicts(judged(fleet), "D9") == []
+
+
+@pytest.mark.parametrize(("weeks", "expected"), [(1, ["cannot tell"]), (4, ["found"])])
+def test_a_channel_that_stood_still_lately_leaves_it_open(weeks, expected) -> None:
+    fleet = EquipmentFleet()
+    pump = fleet.site()
+    fleet.drew(pump, MONDAY, 600, 660, 0.0)
+    with fleet.database() as db, asked_alone("D9"):
+        day = MONDAY - timedelta(days=7 * weeks - 3)
+        stuck = {"week": f"{day:%G-W%V}", "site_id": "S1", "rule_id": "B12", "component": pump, "verdict": "found"}
+        row = stuck | {"severity": "note", "explained_by": "", "first_day": day, "last_day": day}
+        db.load("past_finding", pl.DataFrame([dict.fromkeys(PAST_FINDING) | row], schema=PAST_FINDING))
+        diagnose(db, WEEK, LAST)
+        assert verdicts(db.table("finding"), "D9") == expected
 
 
 def test_no_power_on_any_day_may_be_the_meter() -> None:
