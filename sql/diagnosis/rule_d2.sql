@@ -3,6 +3,8 @@
 -- Parameters: $visit_min, on a day of a visit so much is granted for opened lids and emptied pipes [min]; $deep_min, so
 --   long at or below the deep share is to act on now [min]; $dry_share, $deep_share as in dry_day.sql, for wording;
 --   $least_dry_min, as there; $least_level_days, days with power in the weeks before that make its absence news.
+--   $again_days, on so many of the judged days the water must have come back within a run, where nothing else says dry: a
+--   meter that goes wrong or is mended in mid run does so once.
 -- Columns: those of EVIDENCE that it fills.
 -- Minutes without any power to speak of are a drive that does not turn, and not counted here.
 with visited as (
@@ -25,15 +27,22 @@ seen as (
     select
         site_id, pump_id, min(day_local) as first_day, max(day_local) as last_day, count(*) as days,
         max(powered_min) as most_min, max(deep_min) as deep_min, min(least_share) as least_share,
-        bool_or(after_start) as after_start, bool_or(found_again) as found_again
+        bool_or(after_start) as after_start, bool_or(found_again) as found_again, bool_and(found_again) as only_again
     from dry
     group by site_id, pump_id
+),
+again as (
+    select d.pump_id, count(*) as days
+    from dry_day as d
+    join judged_day as j using (day_local)
+    where d.found_again
+    group by d.pump_id
 ),
 found as (
     select
         site_id, pump_id as component, 'found' as verdict, null as needs,
         case when deep_min >= $deep_min then 'safety' end as severity,
-        first_day, last_day, days, most_min as measured, $least_dry_min::double as threshold, 'min a day' as unit,
+        first_day, last_day, seen.days, most_min as measured, $least_dry_min::double as threshold, 'min a day' as unit,
         format(
             'Down to {:.0f} % of the power that its speed takes{}. {}', 100 * least_share,
             if(after_start, ', from a start on', ''),
@@ -45,6 +54,8 @@ found as (
             end
         ) as extra
     from seen
+    left join again using (pump_id)
+    where not seen.only_again or again.days >= $again_days
 ),
 power_in_week as (
     select distinct span.pump_id

@@ -2,6 +2,7 @@
 
 Check values 6a-6c: fact sheet, section 6; each stands beside its assertion with its source. Those of section 2 stand in
 `test_place_rules.py`.
+"""
 
 from __future__ import annotations
 

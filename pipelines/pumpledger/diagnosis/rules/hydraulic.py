@@ -24,7 +24,7 @@ DRY_DAY = (
 )  # fmt: skip
 """Thresholds of D2 that make a dry day, which savings leave out."""
 
-_DRY_FOUND = ("visit_min", "deep_min", "dry_share", "deep_share", "least_dry_min", "least_level_days")
+_DRY_FOUND = ("visit_min", "deep_min", "dry_share", "deep_share", "least_dry_min", "least_level_days", "again_days")
 
 
 def runs_dry(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
@@ -69,8 +69,11 @@ RULES: tuple[Rule, ...] = (
             "least_load_w": Parameter(15, 5, 100, "W", "more"),  # a smaller one lies within the error of two fits
             # Far more than supply, oil and a filter move within a run; half dry, a slow pump's losses stay.
             "again_share": Parameter(0.75, 0.5, 0.85, "share", "less"),
-            "again_min": Parameter(15, 10, 60, "min", "more"),  # as C15's settling: by then air of a good priming is out
+            "again_min": Parameter(
+                15, 10, 60, "min", "more"
+            ),  # as C15's settling: by then air of a good priming is out
             "again_level": Parameter(0.9, 0.8, 1.0, "share", "more"),  # what it came back to is its usual power
+            "again_days": Parameter(2, 1, 7, "days", "more"),  # a meter goes wrong, or is mended, once
             "visit_min": Parameter(60, 5, 600, "min", "more"),
             "deep_min": Parameter(5, 2, 60, "min", "more"),
         },
