@@ -20,7 +20,7 @@ from pumpledger.orchestration.run import Outcome, run_review
 from pumpledger.orchestration.session import Session
 from pumpledger.orchestration.verifying import run_verify
 from tests.claims.made_up_packet import pages
-from tests.demo_fleet import DEMO
+from tests.demo_fleet import DEMO, copy_of_demo
 
 FIRST, LAST = date(2026, 10, 27), date(2026, 11, 8)  # the clocks go back on 1 November
 SITE, SILENT = "QM-001", "QM-007"
@@ -149,18 +149,23 @@ def test_a_claim_made_twice_gives_the_same_bytes_although_the_log_of_claims_has_
     assert found == wanted
 
 
-def test_a_correction_that_came_later_under_an_earlier_name_stands_in_the_packet_too(
-    reviewed_demo: tuple[Path, Outcome], tmp_path: Path
-) -> None:
+def test_a_correction_that_came_later_under_an_earlier_name_stands_in_the_packet_too(tmp_path: Path) -> None:
     """Of two exports that differ the later arrival stands, so a packet keeps the order of arrival."""
-    fleet = Path(shutil.copytree(reviewed_demo[0], tmp_path / "fleet"))
     name = "inland_2026-W45__P-QM-002.csv"
+    fleet = copy_of_demo(tmp_path / "fleet")
+    for path in (fleet / "inbox").iterdir():
+        if path.name != name:
+            path.unlink()
+    earlier = Session(fleet)
+    with earlier.workspace.lock(), earlier.reading():
+        earlier.take_inbox()
+    earlier.close()
     text = (fleet / "inbox" / name).read_text(encoding="utf-8")
     head, *rows = text.splitlines(keepends=True)
     kept = [row for row in rows if row.strip()]
     changed = [re.sub(r"(\d)(\D*)$", lambda found: f"{(int(found[1]) + 1) % 10}{found[2]}", row) for row in kept[:200]]
     (fleet / "inbox" / "inland_2026-W45-0__P-QM-002.csv").write_text(head + "".join(changed), encoding="utf-8")
-    run_review(fleet, "2026-W45")  # the one week of the claim
+    run_review(fleet)
     session = Session(fleet)
     packet = packed(session, "QM-002", tmp_path / "out", first=date(2026, 11, 2)) / "packet"
     order = json.loads((packet / "data" / "order_of_arrival.json").read_text())["arrived"]
