@@ -1,28 +1,35 @@
 -- What the unknown stretches of valid days most likely held, from the state on either side and the plan.
 -- Grain: one unknown span of a valid day. On any other day unknown time stays unknown and the day is a range.
 -- Inputs: span (tables.SPANS; unknown spans are cut where the plan changes), span_estimate, unknown_bound, profile,
---   quarter, pump, site.
--- Parameters: $least_coverage, $longest_gap_min as in daily.sql; $near_rpm, two speeds this close are the same.
+--   quarter, pump, site, speed_grid.
+-- Parameters: $least_coverage, $longest_gap_min as in daily.sql; $near_rpm, two speeds this close are the same;
+--   $edge_min, a rest this short at a change of the plan is its edge, seen late [min].
 -- Columns: pump_id; day_local; start_utc; end_utc; duration_min; volume_m3_mid, volume_m3_hi [m3], null no flow source;
 --   energy_kwh_mid, energy_kwh_hi [kWh], null no source; energy_kwh_open [kWh], how far the estimate may lie off because
---   the pump was at another speed after the gap than before: no log says when it changed.
+--   the pump was at another speed after the gap than before: no log says when it changed, nor, after a standstill, how
+--   long it primed meanwhile.
 -- The same speed before and after: that speed went on. Else, where the pump follows its plan on both sides, the side
 --   that agrees with the plan; else the mean of both.
--- Energy where the two sides differ and follow the plan: the median of the same quarters of other days, where there are
---   two.
+-- Energy where the two sides differ and follow the plan: what the median of the same quarters of other days, where there
+--   are two, leaves over beside what this day saw of them; within what the two sides and priming allow.
 -- The highest is the greater rate of the two sides, for a pump that does not follow its plan; unknown_bound.sql has the
 --   plan's.
 with in_order as (
     select
         span.pump_id, span.day_local, span.kind, span.start_utc, span.end_utc, span.planned_speed_rpm,
         case when span.kind <> 'unknown' then coalesce(span.speed_rpm, 0) end as speed_rpm,
-        span.cause in ('plan period', 'priming') or (span.kind = 'off' and span.planned_speed_rpm = 0) as on_plan,
+        span.cause in ('plan period', 'priming') or (span.kind = 'off' and (span.planned_speed_rpm = 0 or coalesce(
+            -- The last sample at rest stands a little into the period that begins.
+            epoch(span.end_utc - span.start_utc) <= 60 * $edge_min
+            and lag(span.kind) over in_time = 'off' and lag(span.planned_speed_rpm) over in_time = 0, false
+        ))) as on_plan,
         estimate.volume_m3_mid / estimate.duration_min as flow_mid,
         estimate.volume_m3_hi / estimate.duration_min as flow_hi,
         estimate.energy_kwh_mid / estimate.duration_min as power_mid,
         estimate.energy_kwh_hi / estimate.duration_min as power_hi
     from span
     left join span_estimate as estimate using (pump_id, start_utc)
+    window in_time as (partition by span.pump_id order by span.start_utc)
 ),
 sides as (
     select
@@ -68,8 +75,8 @@ usual_quarter as (
 touched as (
     select
         gap.pump_id, gap.start_utc,
-        epoch(least(gap.end_utc, quarter.end_utc) - greatest(gap.start_utc, quarter.start_utc)) / 900 * usual_quarter.energy_kwh
-            as energy_kwh
+        epoch(least(gap.end_utc, quarter.end_utc) - greatest(gap.start_utc, quarter.start_utc)) / 60 / profile.unknown_min
+            * (usual_quarter.energy_kwh - if(profile.unknown_min < 15, profile.energy_kwh, 0)) as energy_kwh
     from gap
     join profile using (pump_id, day_local)
     join pump using (pump_id)
@@ -87,11 +94,41 @@ usual as (
     from touched
     group by pump_id, start_utc
 ),
-compared as (
+primed as (
+    -- Power while priming [kWh/min]; beyond the known speeds by their cube, as in unknown_bound.sql.
+    select
+        pump.pump_id, any_value(pump.priming_min) as duration_min,
+        coalesce(
+            min_by(grid.power_w_mid, grid.speed_rpm) filter (grid.speed_rpm >= pump.priming_speed_rpm),
+            max_by(grid.power_w_mid * pow(pump.priming_speed_rpm / grid.speed_rpm, 3), grid.speed_rpm)
+        ) / 60000 as power
+    from pump
+    join speed_grid as grid on grid.pump_id = pump.pump_id and grid.speed_rpm > 0 and grid.power_w_mid is not null
+    where pump.priming_min > 0
+    group by pump.pump_id
+),
+hidden as (
+    -- The most that the gap may hold: a start in it takes its priming along, up to the registered minutes.
     select
         gap.*,
-        if(abs(before.rpm - after.rpm) > $near_rpm and before.on_plan and after.on_plan, usual.energy_kwh, null) as usual_kwh
-    from gap left join usual using (pump_id, start_utc)
+        usual.energy_kwh as usual_kwh,
+        gap.duration_min * least(before.power_mid, after.power_mid) as least_kwh,
+        gap.duration_min * greatest(before.power_mid, after.power_mid)
+            + if(before.rpm = 0 and after.rpm > 0 and primed.pump_id is not null, least(gap.duration_min, primed.duration_min), 0)
+            * greatest(coalesce(primed.power, 0) - greatest(before.power_mid, after.power_mid), 0) as most_kwh
+    from gap
+    left join usual using (pump_id, start_utc)
+    left join primed using (pump_id)
+),
+compared as (
+    select
+        * replace (
+            if(
+                abs(before.rpm - after.rpm) > $near_rpm and before.on_plan and after.on_plan and usual_kwh is not null,
+                greatest(least(usual_kwh, most_kwh), least_kwh), null
+            ) as usual_kwh
+        )
+    from hidden
 ),
 unknown_estimate as (
     select
@@ -107,13 +144,10 @@ unknown_estimate as (
             when 0 then after.power_mid
             else (before.power_mid + after.power_mid) / 2
         end) as energy_kwh_mid,
-        greatest(duration_min * greatest(before.power_hi, after.power_hi), usual_kwh) as energy_kwh_hi,
+        greatest(duration_min * greatest(before.power_hi, after.power_hi), usual_kwh, most_kwh) as energy_kwh_hi,
         case
             when abs(before.rpm - after.rpm) <= $near_rpm then 0
-            else greatest(
-                energy_kwh_mid - duration_min * least(coalesce(before.power_mid, 0), coalesce(after.power_mid, 0)),
-                duration_min * greatest(before.power_mid, after.power_mid) - energy_kwh_mid
-            )
+            else greatest(energy_kwh_mid - coalesce(least_kwh, 0), most_kwh - energy_kwh_mid)
         end as energy_kwh_open
     from compared
     order by pump_id, start_utc

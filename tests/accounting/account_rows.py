@@ -58,6 +58,7 @@ _TYPES = {
         "baseline_flow_m3h": pl.Float64,
         "baseline_evidence": pl.String,
         "baseline_start_min": pl.Int64,
+        "priming_speed_rpm": pl.Float64,
         "priming_min": pl.Float64,
     },
     "local_day": {
@@ -273,6 +274,7 @@ def all_accounts(
     parameters: AccountingParameters | None = None,
     zone: str = ZONE,
     rates: list[dict] | None = None,
+    profile: list[dict] | None = None,
     holidays: list[date] | None = None,
     holiday_kind: str = "weekend",
     co2_kg_per_kwh: float | None = None,
@@ -299,7 +301,7 @@ def all_accounts(
         for name, rows in tables.items():
             db.load(name, pl.DataFrame(rows, schema=_TYPES[name]))
         db.load("span", pl.DataFrame(spans, schema=SPANS.schema))
-        db.load("profile", PROFILE.empty())
+        db.load("profile", pl.DataFrame(profile or [], schema=PROFILE.schema))
         db.load("loading", LOADING.empty())
         db.load("speed_grid", grid() if grids is None else grids)
         build_daily(db, chosen)

@@ -14,6 +14,7 @@ from pumpledger.engine.account_tables import LOADING
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import DAILY, DAY_BANDS
 from pumpledger.hydraulics.uncertainty import METERED_FLOW
+from pumpledger.profile.build import CAUSES
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +29,10 @@ class AccountingParameters:
         least_coverage: observed share of a day for its numbers to stand.
         longest_gap_min: longest gap of a valid day [min].
         counter_step_kwh: last digit of an energy counter [kWh]: 0.01 is usual (common practice, no source).
-        open_share: of a day's energy that may hang on when the speed changed within a gap, for the day to be metered.
+        open_share: of a day's energy that may hang on when the speed changed within a gap, for the day to be metered:
+            half of the 0.5 % that metered days are held to; the log's own step needs the rest.
         near_rpm: two speeds this close are one [rev/min]: two steps of the 25 rpm grid.
+        edge_min: a rest this short at a change of the plan is its edge [min]; that of the causes.
         least_span_min: shortest span that gives a point of the power curve [min]: the state after a speed change has
             settled.
         least_counter_kwh: smallest step of an energy counter that carries a power [kWh]: with the usual
@@ -43,8 +46,9 @@ class AccountingParameters:
     standby_w: float = 15.0
     least_coverage: float = 0.90
     longest_gap_min: float = 120.0
-    open_share: float = 0.005
+    open_share: float = 0.0025
     near_rpm: float = 50.0
+    edge_min: float = CAUSES["edge_min"]
     counter_step_kwh: float = 0.01
     least_span_min: float = 10.0
     least_counter_kwh: float = 0.5
@@ -86,7 +90,7 @@ def build_daily(db: Database, parameters: AccountingParameters, loading: pl.Data
     db.build(
         "unknown_estimate",
         "accounting/unknown_estimate",
-        parameters.pick("least_coverage", "longest_gap_min", "near_rpm"),
+        parameters.pick("least_coverage", "longest_gap_min", "near_rpm", "edge_min"),
     )
     db.load("day_band", DAY_BANDS.conform(db.query("accounting/day_band")))
     db.build("day_cost", "accounting/day_cost")

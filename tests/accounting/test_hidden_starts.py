@@ -1,0 +1,78 @@
+"""A gap that hides a start hides its priming too. Expected values are arithmetic on the given ones."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from account_rows import MONDAY, PUMP, accounts, span
+
+HALF = 1725.0  # half of full speed: 450 W on the plain grid, whose full speed takes 1800 W
+PRIMES = PUMP | {"priming_speed_rpm": 3450.0, "priming_min": 5.0}
+OFF, PRIMING, STEADY = (5 / 60 * kw for kw in (0.003, 1.8, 0.45))  # kWh of five minutes each
+START_MIN = 600
+
+
+def start_day(day: date) -> list[dict]:
+    """A sample every five minutes, that of 10:05 lost: off is held to 10:05, priming and the change to half speed are
+    not seen. The plan runs from 10:00 to 20:00."""
+    return [
+        span(0, 600, "off", day=day, power_w=3, planned_speed_rpm=0.0),
+        span(600, 605, "off", day=day, power_w=3, planned_speed_rpm=HALF),
+        span(605, 610, "unknown", day=day, planned_speed_rpm=HALF),
+        span(610, 1200, "run", HALF, day=day, power_w=450, planned_speed_rpm=HALF),
+        span(1200, 1440, "off", day=day, power_w=3, planned_speed_rpm=0.0),
+    ]
+
+
+def first_quarter(day: date, unknown_min: float, energy_kwh: float) -> dict:
+    """The quarter hour in which the pump starts."""
+    return {
+        "pump_id": "P1",
+        "day_local": day,
+        "quarter": START_MIN // 15,
+        "clock_local": "10:00",
+        "unknown_min": unknown_min,
+        "planned_speed_rpm": HALF,
+        "energy_kwh": energy_kwh,
+    }
+
+
+def day_with(profile: list[dict], pump: dict) -> dict:
+    rows, _ = accounts(start_day(MONDAY), pumps=[pump], profile=profile)
+    return rows[0]
+
+
+SEEN = 10 * 0.003 + 5 / 60 * 0.003 + 590 / 60 * 0.45 + 4 * 0.003
+TODAY = first_quarter(MONDAY, 5, OFF + STEADY)
+OTHER_DAYS = [first_quarter(MONDAY - timedelta(days=n), 0, OFF + PRIMING + STEADY) for n in (1, 2, 3)]
+
+
+def test_the_other_days_tell_what_is_missing_of_the_quarter() -> None:
+    day = day_with([TODAY, *OTHER_DAYS], PRIMES)
+    assert day["energy_kwh_mid"] == pytest.approx(SEEN + PRIMING, rel=1e-6)
+    assert day["energy_kwh_hi"] >= SEEN + PRIMING
+
+
+def test_one_other_day_tells_nothing_and_the_plan_is_followed() -> None:
+    day = day_with([TODAY, OTHER_DAYS[0]], PRIMES)
+    assert day["energy_kwh_mid"] == pytest.approx(SEEN + STEADY, rel=1e-6)
+
+
+def test_other_days_that_took_more_than_priming_can_are_cut_to_it() -> None:
+    odd = [first_quarter(MONDAY - timedelta(days=n), 0, 9.0) for n in (1, 2)]
+    assert day_with([TODAY, *odd], PRIMES)["energy_kwh_mid"] == pytest.approx(SEEN + PRIMING, rel=1e-6)
+    assert day_with([TODAY, *odd], PUMP)["energy_kwh_mid"] == pytest.approx(SEEN + STEADY, rel=1e-6)
+
+
+def test_a_start_in_a_gap_leaves_the_priming_open() -> None:
+    """A minute that may hold 0 or 450 W is 0.12 % of a day of 6.3 kWh; one that may hold 1800 W is 0.48 %."""
+    assert day_with([], PRIMES)["energy_source"] == "mixed"
+    gap = [span(0, 600, "off", power_w=3), span(600, 601, "unknown"), span(601, 1440, "run", HALF, power_w=450)]
+    plain, primes = (accounts(gap, pumps=[pump])[0][0]["energy_source"] for pump in (PUMP, PRIMES))
+    assert (plain, primes) == ("metered power", "mixed")
+
+
+def test_a_stop_in_a_gap_hides_no_priming() -> None:
+    gap = [span(0, 600, "run", HALF, power_w=450), span(600, 601, "unknown"), span(601, 1440, "off", power_w=3)]
+    assert accounts(gap, pumps=[PRIMES])[0][0]["energy_source"] == "metered power"
