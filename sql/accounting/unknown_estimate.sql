@@ -2,7 +2,8 @@
 -- Grain: one unknown span of a valid day. On any other day unknown time stays unknown and the day is a range.
 -- Inputs: span (tables.SPANS; unknown spans are cut where the plan changes), span_estimate, unknown_bound, profile,
 --   quarter, pump, site, speed_grid.
--- Parameters: $least_coverage, $longest_gap_min as in daily.sql; $near_rpm, two speeds this close are the same;
+-- Parameters: $least_coverage, $longest_gap_min as in daily.sql; $near_rpm, two speeds this close are the same, unless
+--   the power differs by $same_power_share and $same_power_w as in steady.sql;
 --   $edge_min, a rest this short at a change of the plan is its edge, seen late [min].
 -- Columns: pump_id; day_local; start_utc; end_utc; duration_min; volume_m3_mid, volume_m3_hi [m3], null no flow source;
 --   energy_kwh_mid, energy_kwh_hi [kWh], null no source; energy_kwh_open [kWh], how far the estimate may lie off because
@@ -47,10 +48,20 @@ gap as (
         sides.pump_id, sides.day_local, sides.start_utc, sides.end_utc,
         epoch(sides.end_utc - sides.start_utc) / 60 as duration_min,
         sides.before, sides.after,
+        sides.before is not null and sides.after is not null
+            and (
+                abs(sides.before.rpm - sides.after.rpm) > $near_rpm
+                -- A mean over a change may show nearly the same speed.
+                or coalesce(
+                    abs(sides.before.power_mid - sides.after.power_mid) * 60000 > $same_power_w
+                    and least(sides.before.power_mid, sides.after.power_mid)
+                    < $same_power_share * greatest(sides.before.power_mid, sides.after.power_mid), false
+                )
+            ) as changes,
         case
             when sides.before is null then 0
             when sides.after is null then 1
-            when abs(sides.before.rpm - sides.after.rpm) <= $near_rpm then 0.5
+            when not changes then 0.5
             when not (sides.before.on_plan and sides.after.on_plan) then 0.5
             when abs(sides.before.rpm - sides.planned_speed_rpm) <= $near_rpm then 1
             when abs(sides.after.rpm - sides.planned_speed_rpm) <= $near_rpm then 0
@@ -124,7 +135,7 @@ compared as (
     select
         * replace (
             if(
-                abs(before.rpm - after.rpm) > $near_rpm and before.on_plan and after.on_plan and usual_kwh is not null,
+                changes and before.on_plan and after.on_plan and usual_kwh is not null,
                 greatest(least(usual_kwh, most_kwh), least_kwh), null
             ) as usual_kwh
         )
@@ -146,7 +157,7 @@ unknown_estimate as (
         end) as energy_kwh_mid,
         greatest(duration_min * greatest(before.power_hi, after.power_hi), usual_kwh, most_kwh) as energy_kwh_hi,
         case
-            when abs(before.rpm - after.rpm) <= $near_rpm then 0
+            when not changes then 0
             else greatest(energy_kwh_mid - coalesce(least_kwh, 0), most_kwh - energy_kwh_mid)
         end as energy_kwh_open
     from compared

@@ -14,7 +14,7 @@ from pumpledger.engine.account_tables import LOADING
 from pumpledger.engine.database import Database
 from pumpledger.engine.tables import DAILY, DAY_BANDS
 from pumpledger.hydraulics.uncertainty import METERED_FLOW
-from pumpledger.profile.build import CAUSES
+from pumpledger.profile.build import CAUSES, STEADY
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +33,7 @@ class AccountingParameters:
             half of the 0.5 % that metered days are held to; the log's own step needs the rest.
         near_rpm: two speeds this close are one [rev/min]: two steps of the 25 rpm grid.
         edge_min: a rest this short at a change of the plan is its edge [min]; that of the causes.
+        same_power_share, same_power_w: powers this far apart are two states; those of the stretches.
         least_span_min: shortest span that gives a point of the power curve [min]: the state after a speed change has
             settled.
         least_counter_kwh: smallest step of an energy counter that carries a power [kWh]: with the usual
@@ -49,6 +50,8 @@ class AccountingParameters:
     open_share: float = 0.0025
     near_rpm: float = 50.0
     edge_min: float = CAUSES["edge_min"]
+    same_power_share: float = STEADY["same_power_share"]
+    same_power_w: float = STEADY["same_power_w"]
     counter_step_kwh: float = 0.01
     least_span_min: float = 10.0
     least_counter_kwh: float = 0.5
@@ -90,7 +93,7 @@ def build_daily(db: Database, parameters: AccountingParameters, loading: pl.Data
     db.build(
         "unknown_estimate",
         "accounting/unknown_estimate",
-        parameters.pick("least_coverage", "longest_gap_min", "near_rpm", "edge_min"),
+        parameters.pick("least_coverage", "longest_gap_min", "near_rpm", "edge_min", "same_power_share", "same_power_w"),
     )
     db.load("day_band", DAY_BANDS.conform(db.query("accounting/day_band")))
     db.build("day_cost", "accounting/day_cost")

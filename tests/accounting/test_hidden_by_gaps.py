@@ -1,4 +1,4 @@
-"""A gap that hides a start hides its priming too. Expected values are arithmetic on the given ones."""
+"""What a gap hides: a start with its priming, a change that means show as one speed. Expected values are arithmetic on the given ones."""
 
 from __future__ import annotations
 
@@ -76,3 +76,17 @@ def test_a_start_in_a_gap_leaves_the_priming_open() -> None:
 def test_a_stop_in_a_gap_hides_no_priming() -> None:
     gap = [span(0, 600, "run", HALF, power_w=450), span(600, 601, "unknown"), span(601, 1440, "off", power_w=3)]
     assert accounts(gap, pumps=[PRIMES])[0][0]["energy_source"] == "metered power"
+
+
+def test_means_of_one_speed_and_two_powers_hide_a_change() -> None:
+    """A quarter's mean over two speeds may show a third: here 1010 rpm at 77 W, beside 1050 rpm at 46."""
+    gap = [
+        span(0, 600, "run", 1050.0, power_w=46),
+        span(600, 630, "unknown"),
+        span(630, 645, "run", 1010.0, power_w=77),
+        span(645, 1440, "run", 1050.0, power_w=46),
+    ]
+    day = accounts(gap, pumps=[PUMP])[0][0]
+    assert day["valid"] and day["energy_source"] == "mixed"
+    alike = [part | {"power_w": 49.0, "energy_kwh": 0.01225} if part["speed_rpm"] == 1010 else part for part in gap]
+    assert accounts(alike, pumps=[PUMP])[0][0]["energy_source"] == "metered power"
