@@ -16,6 +16,8 @@ found lies under the level, none is cheaper; otherwise the level is raised.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from scipy.optimize import linprog
 
@@ -56,6 +58,7 @@ class _Flat:
         self.longest = QUARTERS - ((pauses - 1) * grid.longest_pause + 1) if pauses else QUARTERS
         self.rates = np.array([need.rate for need in grid.needs]).reshape(len(grid.needs), grid.cost.size)
         self.totals = np.array([need.total for need in grid.needs])
+        self.hours = np.array([need.hours for need in grid.needs], dtype=bool)
         envelope = self.envelope()
         self.bound = np.inf
         if envelope is not None:
@@ -87,6 +90,8 @@ class _Flat:
         """Search under rising levels; what no plan of this way that is cheaper than ``best`` goes below."""
         most = QUARTERS * float(np.abs(self.cost).max()) + 3 * self.start + 1e-6
         proven, step = self.bound, _FIRST_LEVEL * max(abs(self.bound), 1e-6)
+        if self.grid.most_periods == 1:  # all single runs are soon looked at
+            step = most
         while proven < min(best.cost, most) and not (any_plan and best.mix):
             level = min(self.bound + step, best.cost, most)
             if not self._stage(level, best):
@@ -111,8 +116,16 @@ class _Flat:
         order = np.argsort(key, kind="stable")
         key, length, speed, above, gives = key[order], length[order], speed[order], above[order], gives[:, order]
         one, two = self._pairs(above, length, level - bound)
+        spare = level - bound - above[one] - above[two]
+        if not self.pauses and self.hours.any() and self.grid.most_periods > 2:
+            kind, beyond = self.beyond_hours
+            spare -= beyond[kind[length[one], speed[one]], kind[length[two], speed[two]]]
+            one, two, spare = one[spare >= 0], two[spare >= 0], spare[spare >= 0]
+            rest = prices * ~self.hours
+        else:
+            rest = prices
         both = gives[:, one] + gives[:, two]
-        spare = level - bound - above[one] - above[two] - prices @ np.maximum(both - self.totals[:, None], 0.0)
+        spare -= rest @ np.maximum(both - self.totals[:, None], 0.0)
         kept = spare >= 0
         one, two, both, spare = one[kept], two[kept], both[:, kept], spare[kept]
         first = whole * (QUARTERS - length[one] - length[two])
@@ -132,6 +145,26 @@ class _Flat:
         which, third = sorted_range(low, high)
         self._take(one[which], two[which], third, length, speed, gives, best)
         return True
+
+    @cached_property
+    def beyond_hours(self) -> tuple[Index, Array]:
+        """Without a pause two periods leave the third its length: what the hours cost that the three then give beyond
+        those asked, whichever the third speed; infinite where they give less.
+
+        Returns a number for each length up to half a day and speed (49, S), and the cost by two such numbers.
+        """
+        rates = self.rates[self.hours]
+        kinds, kind = np.unique(rates, axis=1, return_inverse=True)  # (H, C), (S,)
+        lengths = np.arange(QUARTERS // 2 + 1)
+        gives = (lengths[:, None] * kinds[:, None, :]).reshape(len(rates), -1)
+        left = QUARTERS - np.add.outer(np.repeat(lengths, kinds.shape[1]), np.repeat(lengths, kinds.shape[1]))
+        both = gives[:, :, None] + gives[:, None, :] - self.totals[self.hours][:, None, None]
+        least = np.full(left.shape, np.inf)
+        for third in kinds.T:
+            surplus = both + third[:, None, None] * left
+            cost = np.tensordot(self.prices[self.hours], surplus, axes=1)
+            np.minimum(least, np.where((surplus >= -ROUNDING).all(axis=0), cost, np.inf), out=least)
+        return lengths[:, None] * kinds.shape[1] + kind.reshape(-1)[None, :], least
 
     def _pairs(self, above: Array, length: Index, most: float) -> tuple[Index, Index]:
         """Places of two periods, the first no later than the second, that leave room for a third at or behind the second;
