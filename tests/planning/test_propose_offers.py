@@ -40,7 +40,10 @@ def test_the_simplest_plan_keeps_everything_and_its_proof(seed: int) -> None:
 def test_a_step_that_saves_next_to_nothing_is_not_keyed() -> None:
     """For water alone at one price the best is two neighbouring speeds; one speed costs a fraction of a per cent more."""
     problem = pump(WATER, price_per_kwh=np.full(96, 0.2))
-    assert len(propose(problem).plan) > 1 and len(simplest(problem).plan) == 1
+    best, told = propose(problem), simplest(problem)
+    assert len(best.plan) > 1 and len(told.plan) == 1 and best.cheaper == ""
+    saved = (told.cost - best.cost) / told.cost
+    assert told.cheaper == f"{best.plan[0]}, then {best.plan[1]}, {saved:.2%} cheaper" and told.gap == pytest.approx(saved)
     assert simplest(problem, near=0.0).cost == pytest.approx(propose(problem).cost)
 
 

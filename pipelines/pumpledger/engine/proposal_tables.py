@@ -41,6 +41,7 @@ PROPOSALS = Table(
         "binding": ("text", "what holds the plan where it is, separated by semicolons"),
         "cured": ("text", "what the plan in force breaks and this one keeps, separated by semicolons"),
         "notes": ("text", "what was left as it is, and why, separated by semicolons"),
+        "cheaper": ("text", "the cheapest plan of all, where this one has fewer periods; else empty"),
     },
 )
 

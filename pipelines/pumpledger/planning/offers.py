@@ -4,8 +4,8 @@ Belongs here: what of a search's answer is kept, and the preference for few peri
 chosen in `orchestration/proposing.py`.
 
 A step that saves next to nothing is one more row to key wrongly: of the plans with one, two and three periods the one
-with the fewest is taken that costs at most ``NEAR_BEST`` more than the cheapest of all. The bound stays that of all
-plans.
+with the fewest is taken that costs at most ``NEAR_BEST`` more than the cheapest of all, which is told beside it. The
+bound stays that of all plans.
 """
 
 from __future__ import annotations
@@ -50,8 +50,17 @@ def simplest(problem: PlanProblem, near: float = NEAR_BEST) -> Answer:
         plain = propose(fewer, found)
         if isinstance(plain, Proposal) and plain.cost is not None and _near(plain.cost, best.cost, near):
             gap = max(plain.cost - best.lower_bound, 0.0) / abs(plain.cost) if plain.cost else 0.0
-            return _not_for_doubt(problem, replace(plain, lower_bound=best.lower_bound, gap=gap))
+            return _not_for_doubt(
+                problem, replace(plain, lower_bound=best.lower_bound, gap=gap, cheaper=_cheaper(best, plain.cost))
+            )
     return _not_for_doubt(problem, best)
+
+
+def _cheaper(best: Proposal, cost: float) -> str:
+    saved = cost - (best.cost or 0.0)
+    if saved <= _ROUNDING * abs(cost):
+        return ""
+    return f"{', then '.join(map(str, best.plan or ()))}, {saved / abs(cost):.2%} cheaper"
 
 
 def propose_anyway(found: Proposal) -> Proposal:
@@ -115,6 +124,7 @@ def _row(problem: PlanProblem, answer: Answer, found: str) -> dict[str, object]:
         "found": found,
         "priced": problem.price_per_kwh is not None,
         "notes": "; ".join(answer.notes),
+        "cheaper": "",
         "binding": "",
         "cured": "",
     }
@@ -129,6 +139,7 @@ def _row(problem: PlanProblem, answer: Answer, found: str) -> dict[str, object]:
             "bound_day": answer.lower_bound,
             "gap": answer.gap,
             "next_m3_cost": answer.next_m3_cost,
+            "cheaper": answer.cheaper,
             "binding": "; ".join(answer.binding),
             "cured": "; ".join(answer.cured),
             "turnovers_less": saving.turnovers[1] if saving and saving.turnovers else None,

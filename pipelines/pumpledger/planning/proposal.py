@@ -55,6 +55,7 @@ class Proposal:
             does not bind. None where the bound does not say.
         saving: against the plan in force; None where there is none, or its speeds are not on the grid.
         cured: requirements that the plan in force breaks and this one keeps.
+        cheaper: the cheapest plan of all in words, where this one has fewer periods instead; else empty.
     """
 
     site_id: str
@@ -73,6 +74,7 @@ class Proposal:
     saving: Saving | None = None
     cured: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    cheaper: str = ""
 
     @property
     def is_best(self) -> bool:

@@ -55,12 +55,13 @@ def energy_words(row: Row) -> str:
 
 
 def why_words(row: Row) -> list[str]:
-    """What led to the plan, what it cures, what holds it where it is, and what was left alone: one sentence each."""
+    """What led to the plan, what it cures, what holds it where it is, what is cheaper, what was left alone: one sentence each."""
     found, cured, binding = (_listed(row[name]) for name in ("found", "cured", "binding"))
     return [
         *([f"Found here: {', '.join(found)}."] if found else []),
         *([f"The plan on record breaks, and this one keeps: {', '.join(cured)}."] if cured else []),
         *([f"What keeps it from being cheaper: {', '.join(binding)}."] if binding else []),
+        *([f"The cheapest of all has more rows to key: {row['cheaper']}."] if row["cheaper"] else []),
         *left_words(row),
     ]
 
