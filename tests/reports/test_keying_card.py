@@ -161,7 +161,11 @@ def test_a_load_keeps_its_least_speed_or_is_said_to_have_none(least: float | Non
 def test_the_card_prints_on_one_page(tmp_path: Path) -> None:
     """Three periods, three before them, three notes, a cheaper plan: as much as a card may hold."""
     cheaper = ", then ".join(["2425 rpm from 10:00 to 12:15"] * 3) + ", 0.85% cheaper"
-    more = ROW | {"notes": "; ".join([ROW["notes"]] * 3), "cured": "turnover; quiet hours; filter rating", "cheaper": cheaper}
+    more = ROW | {
+        "notes": "; ".join([ROW["notes"]] * 3),
+        "cured": "turnover; quiet hours; filter rating",
+        "cheaper": cheaper,
+    }
     data = review(more, periods=[*PERIODS, ("QM-001", "P-1", 3, 1475, 720, 1080)])
     (tmp_path / "card.html").write_text(next(KeyingCards(data).pages())[1], encoding="utf-8")
     flags = (
