@@ -21,6 +21,7 @@ from pumpledger.orchestration.adopting import adopt_plan
 from pumpledger.orchestration.session import Session
 from pumpledger.problems import FleetError
 from pumpledger.register.load import load_register
+from tests.diagnosis.asked_alone import asked_alone
 from tests.fleet_folder import FLEET, samples_5min, write_fleet
 
 WEEK = "2026-W45"  # its Sunday before is the day of 25 h
@@ -60,7 +61,8 @@ def review(folder: Path) -> set[str]:
     for week in ("2026-W44", WEEK):
         for step in (steps.make_verdicts, steps.make_spans, steps.make_daily, steps.make_savings, steps.make_schedule,
                      steps.make_findings):  # fmt: skip
-            step(session, week)
+            with asked_alone(*CLOCK):
+                step(session, week)
     found = session.lake.read(FINDINGS, WEEK).filter(verdict="found")
     return set(found["rule_id"]) & set(CLOCK)
 
