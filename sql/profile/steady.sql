@@ -35,9 +35,6 @@ with source as (
         lag(power_w) over () as previous_w,
         lag(energy_total_kwh) over () as previous_kwh,
         lag(aux_on) over () as previous_aux,
-        lag(pump_id, 2) over () is not distinct from pump_id as has_earlier,
-        lag(time_utc, 2) over () as earlier_utc,
-        lag(speed_rpm, 2) over () as earlier_rpm,
         lag(day_local) over () as previous_day,
         lag(coalesce(interval_s, gap_limit_s)) over () as previous_limit_s
     from ordered
@@ -52,15 +49,12 @@ ramps as (
             and least(abs(speed_rpm - previous_rpm), abs(following_rpm - speed_rpm)) > $same_speed_rpm
             and abs(second_rpm - following_rpm) <= $same_speed_rpm
             and following_utc - previous_utc < to_seconds(3 * hold_s), false
-        ) as on_ramp,
-        coalesce(
-            interval_s is null and hold_s > 0 and has_earlier and has_next and earlier_rpm > 0
-            and (previous_rpm - earlier_rpm) * (speed_rpm - previous_rpm) > 0
-            and least(abs(previous_rpm - earlier_rpm), abs(speed_rpm - previous_rpm)) > $same_speed_rpm
-            and abs(following_rpm - speed_rpm) <= $same_speed_rpm
-            and time_utc - earlier_utc < to_seconds(3 * hold_s), false
-        ) as previous_on_ramp
+        ) as on_ramp
     from source
+),
+
+behind_ramps as (
+    select *, coalesce(lag(on_ramp) over () and has_previous, false) as previous_on_ramp from ramps
 ),
 
 settled as (
@@ -74,7 +68,7 @@ settled as (
             if(previous_on_ramp, speed_rpm, previous_rpm) as previous_rpm,
             if(previous_on_ramp and previous_w is not null, coalesce(power_w, previous_w), previous_w) as previous_w
         )
-    from ramps
+    from behind_ramps
 ),
 
 neighboured as (
