@@ -12,13 +12,15 @@ from pumpledger.orchestration.run import run_review
 from tests.claims.claim_fleet import make_fleet
 from tests.claims.made_up_claim import made_up_claim
 from tests.claims.made_up_packet import made_up_evidence
+from tests.made_once import made_once
 
 
 @pytest.fixture(scope="session")
 def reviewed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = make_fleet(tmp_path_factory.mktemp("claims") / "fleet")
-    run_review(folder)
-    return folder
+    def review(folder: Path) -> None:
+        run_review(make_fleet(folder))
+
+    return made_once(tmp_path_factory, "reviewed_claims", review)[0]
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ from tests.fuzz.killed import SCENARIOS, Bench, bench, contents, fleet, torn
 from tests.pipeline.test_check import tree
 
 COMMAND = str(Path(sys.executable).with_name("pumpledger"))
-CHANGES = 3
+CHANGES = 2
 """Kills amid the changes of the lake, a scenario; one more comes after a delay."""
 
 
