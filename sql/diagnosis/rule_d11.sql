@@ -1,10 +1,14 @@
 -- D11, flow above what filter, suction fittings or pipes may take, at speeds that ran and at speeds that are planned.
--- grain: one pump. inputs: span, plan_window, judged_day, excused_day, speed_grid, pump, site.
--- parameters: $minutes (of the week at one speed) [min], $velocity_ms (in the pipe) [m/s]. columns: those of EVIDENCE
---   that it fills.
+-- grain: one pump. inputs: span, plan_window, judged_day, excused_day, doubted_pump, speed_grid, pump, site.
+-- parameters: $minutes (of the week at one speed) [min], $velocity_ms (in the pipe) [m/s], $near_rpm, so close to the
+--   priming speed is priming [rev/min], $burst_most_min, longer is no priming [min]. columns: those of EVIDENCE that it
+--   fills.
 -- Its days are those on which such a speed ran or was planned.
 -- One-sided: the high bound of the flow counts, and an unknown rating is never a pass. Priming is left out, which moves
---   air and water for minutes, and so are excused days, when somebody stood beside the pump. A metered flow goes first.
+--   air and water for minutes, whether a start asked for it or air that came in (D1), and so are excused days, when
+--   somebody stood beside the pump. A metered flow goes first.
+-- Speeds in a log that may be another pump's, or at another time, are none that this pump ran at; what is planned for it
+--   counts all the same.
 -- Inside diameters of Schedule 40 pipe: 1.610, 2.067 and 2.469 in (facts 2.3, from memory). A pipe that is too fast is
 --   noise and wear, a rating that is passed is a hazard: so it alone is no safety finding.
 with limits as (
@@ -20,8 +24,12 @@ ran as (
             as metered_m3h
     from span as s
     join judged_day as j on j.day_local = s.day_local and j.in_week
+    join pump as p on p.pump_id = s.pump_id
     anti join excused_day as x on x.pump_id = s.pump_id and x.day_local = s.day_local
+    anti join doubted_pump as u on u.pump_id = s.pump_id and u.quantity = 'speed'
     where s.kind = 'run' and s.cause <> 'priming' and s.speed_rpm > 0
+        and not coalesce(abs(s.speed_rpm - p.priming_speed_rpm) <= $near_rpm and s.duration_min <= $burst_most_min
+            and s.planned_speed_rpm is distinct from p.priming_speed_rpm, false)
     group by s.pump_id, round(s.speed_rpm / 25) * 25
     having sum(s.duration_min order by s.start_utc) >= $minutes
 ),

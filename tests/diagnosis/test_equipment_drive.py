@@ -236,6 +236,30 @@ def test_a_vacuum_day_and_priming_are_left_out() -> None:
     assert verdicts(judged(fleet), "D11") == []
 
 
+@pytest.mark.parametrize(("minutes", "planned", "found"), [(10, False, False), (20, False, True), (10, True, True)])
+def test_priming_again_is_priming_for_as_long_as_one_lasts(minutes, planned, found) -> None:
+    """Bursts at the priming speed that no start asked for (D1); one keyed in as a period is none."""
+    fleet = EquipmentFleet()
+    fast = ((2, 2500, 720, 720 + minutes),) if planned else ()
+    pump = fleet.site(
+        suction_limit_m3h=10.0, priming_speed_rpm=2500.0, priming_min=5.0, plan=((1, 1500, 360, 720), *fast)
+    )
+    for day in WEEK_DAYS:
+        fleet.set(pump, day, 2500, 600, 600 + minutes)
+    assert verdicts(judged(fleet), "D11") == ["found"] * found
+
+
+@pytest.mark.parametrize("planned", [False, True])
+def test_what_ran_in_a_log_that_may_be_another_pumps_is_no_flow_of_this_one(planned) -> None:
+    fleet = EquipmentFleet()
+    pump = fleet.site(suction_limit_m3h=9.0 if planned else 10.0)
+    for day in WEEK_DAYS:
+        fleet.set(pump, day, 2500, 600, 700)
+    doubt = {"mode": "B3", "quantity": "identity", "state": "open", "pump_id": pump, "blocks": True}
+    result = rows(judged(fleet, doubts=(doubt,)), "D11")
+    assert ["planned, not run this week" in row["sentence"] for row in result] == [True] * planned
+
+
 @pytest.mark.parametrize(
     ("fields", "needs"),
     [

@@ -187,6 +187,8 @@ RULES: tuple[Rule, ...] = (
             "minutes": Parameter(15, 1, 240, "min", "more"),
             # 8 ft/s in a return line (from memory); a read code of one county allows 10 ft/s, and 6 in suction lines.
             "velocity_ms": Parameter(2.4384, 1.5, 3.5, "m/s", "more"),
+            "near_rpm": Parameter(50, 10, 100, "rpm", "less"),  # as D1 knows a burst of priming
+            "burst_most_min": Parameter(15, 5, 30, "min", "less"),
         },
     ),
     Rule(
