@@ -20,6 +20,7 @@ from small_fleet import LAST, WEEK, Fleet, power_w
 from pumpledger.accounting.loading_shape import two_levels
 from pumpledger.diagnosis.constant_watts import constant_and_cubic
 from pumpledger.diagnosis.power_levels import slope
+from pumpledger.diagnosis.power_shift import alike_in_watts
 from pumpledger.diagnosis.run import diagnose
 
 POWER_RULES = ("D3", "D4", "D5", "D6", "D7")
@@ -202,6 +203,25 @@ def test_a_rise_after_few_days_may_be_a_cleaning() -> None:
     share[:24] = np.nan
     d4 = told(share)["D4"]
     assert d4["verdict"] == "cannot tell" and "visits.csv" in d4["sentence"]
+
+
+@pytest.mark.parametrize("watts", [30, -20])
+@pytest.mark.parametrize("cleanings", [(), (10, 39)])
+def test_watts_that_come_or_go_at_all_speeds_alike_are_no_water(watts, cleanings) -> None:
+    """30 W are 31 % at 1000 rpm and 14 % at 1500; so does the zero of a meter move, or a lamp on its circuit."""
+    found = told(ONES, added_w={"P-S1": watts * (np.arange(DAYS) >= 40)}, cleanings=cleanings, speeds=(1000, 1500))
+    assert not {"D4", "D5"} & set(found)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0.5, 1.6).filter(lambda share: abs(share - 1) > 0.05), st.floats(1.2, 3.0), st.booleans())
+def test_the_affinity_laws_part_water_from_watts(share, apart, idle) -> None:
+    """Power of the water goes with the cube of speed (affinity laws), with and without watts that stay."""
+    speeds = np.array([1000.0, 1000.0 * apart])
+    water = 52 * (speeds / 1000) ** 3
+    old = water + 45 * idle
+    assert not alike_in_watts(speeds, old, old + (share - 1) * water)
+    assert alike_in_watts(speeds, old, old + 30 * (share - 1))
 
 
 # D6
