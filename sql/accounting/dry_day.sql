@@ -15,6 +15,8 @@
 -- Only where power was logged, and priming is left out: a pump that primes is part full of air.
 -- Expected is the pump's own power at that speed, upper quartile of its days since it was last put in or repaired, so that
 -- dry days do not lower it; else the curve fitted to its readings, but not to paper, and not across such work.
+-- Where the zero of the meter moved, or a lamp hangs on its circuit, rest moved by the same watts: what the pump's highest
+-- day of rest shows above the rest before or after a stretch is taken off what is expected of it.
 -- At low speed losses hide what the water takes. Where two own speeds lie apart they say what is drawn without load, the
 -- constant of W = c0 + c1 (n / 1000)^3 by least squares on relative residuals, and the rest is the load.
 -- A slow pump without water may draw more than either limit. Where its power then jumps within the run to what the speed
@@ -54,17 +56,30 @@ unloaded as (
         greatest((wp - (w * wxp - wx * wp) / (w * wxx - wx ** 2) * wx) / w, 0) as idle_w
     from summed
 ),
+rest_of_day as (
+    select pump_id, day_local, arg_max(power_w, duration_min) as rest_w
+    from span
+    where kind = 'off' and power_w is not null and not coalesce(aux_on, false)
+    group by pump_id, day_local
+),
+highest_rest as (
+    select pump_id, max(rest_w) as rest_w from rest_of_day group by pump_id
+),
 sequenced as (
     select
         site_id, pump_id, day_local, start_utc, end_utc, duration_min, kind, cause, speed_rpm, power_w,
         cast(round(speed_rpm / 25) * 25 as bigint) as grid_rpm, coalesce(aux_on, false) as aux_on,
         lag(kind) over of_pump as kind_before, lag(kind) over of_pump = 'off' as starts,
         coalesce(kind <> lag(kind) over of_pump or start_utc <> lag(end_utc) over of_pump, true) as begins,
-        kind = 'run' and cause <> 'priming' and power_w is not null and speed_rpm > 0 as judged
+        kind = 'run' and cause <> 'priming' and power_w is not null and speed_rpm > 0 as judged,
+        least(
+            last_value(if(kind = 'off', power_w, null) ignore nulls) over (of_pump rows unbounded preceding),
+            first_value(if(kind = 'off', power_w, null) ignore nulls) over (of_pump rows between current row and unbounded following)
+        ) as rest_w
     from span
     window of_pump as (partition by pump_id order by start_utc)
 ),
-expected as (
+own_power as (
     select s.*, sum(s.begins::int) over (partition by s.pump_id order by s.start_utc) as run, case
         when own.power_w is not null then own.power_w
         when r.day_local is null and grid.power_source = 'fitted to readings' then grid.power_w_mid
@@ -76,6 +91,12 @@ expected as (
     left join unloaded as u on u.pump_id = s.pump_id and u.since_day is not distinct from r.day_local
     left join speed_grid as grid on grid.pump_id = s.pump_id
         and grid.speed_rpm = s.grid_rpm
+),
+expected as (
+    select o.* replace (nullif(greatest(o.expected_w - greatest(coalesce(h.rest_w - o.rest_w, 0), 0), 0), 0) as expected_w,
+        greatest(o.idle_w - greatest(coalesce(h.rest_w - o.rest_w, 0), 0), 0) as idle_w)
+    from own_power as o
+    left join highest_rest as h using (pump_id)
 ),
 ran_on as (
     select

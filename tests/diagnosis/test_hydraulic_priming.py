@@ -60,6 +60,28 @@ def test_runs_dry(minutes, share, severity) -> None:
         assert ("valve shut" in d2["sentence"]) == (share > 0.4)
 
 
+@pytest.mark.parametrize("dry", [False, True])
+def test_the_zero_of_a_meter_that_moved_is_no_dryness(dry) -> None:
+    """From Tuesday on the meter shows 300 W too much, at rest as well, and so does what is usual: Monday's 220 W are then
+    42 % of it, less than what it draws without load. Tuesday with 0.3 of the water's power is dry all the same."""
+    fleet = Fleet()
+    pump = fleet.site()
+    if dry:
+        fleet.set(pump, MONDAY + timedelta(days=1), DRY_RPM, 400, 440)
+
+    def moved(db) -> None:
+        later = pl.col("day_local") > MONDAY
+        db.load(
+            "span",
+            db.table("span").with_columns(power_w=pl.when(later).then(pl.col("power_w") + 300).otherwise("power_w")),
+        )
+        db.load("past_level", db.table("past_level").with_columns(pl.col("power_w") + 300))
+
+    found = judged(fleet, 0.3, moved)
+    assert found["D2"]["first_day"] == MONDAY + timedelta(days=1) if dry else "D2" not in found
+    assert len(found["dry_day"]) == dry
+
+
 @pytest.mark.parametrize(("minutes", "dry"), [(10, True), (9, False)])
 def test_a_start_without_priming_on_record_is_granted_its_air(minutes, dry) -> None:
     """Five minutes to fill the pump, and five that are dry."""
