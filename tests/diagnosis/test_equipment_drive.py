@@ -117,6 +117,32 @@ def test_a_small_pump_at_its_slowest_does_run(rpm, watts, verdict) -> None:
     assert verdicts(judged(fleet), "D8") == verdict
 
 
+@pytest.mark.parametrize(("watts", "found"), [(25.0, False), (14.9, True)])
+def test_a_slow_pump_that_never_rests_is_held_against_a_usual_rest(watts, found) -> None:
+    """600 rpm around the clock, and so no rest of its own in the log: 5 W, and 10 W above them a pump turns."""
+    fleet = EquipmentFleet()
+    pump = fleet.site(plan=((1, 600, 0, 1440),))
+    for day in fleet.days:
+        fleet.set(pump, day, 600)
+    for day in WEEK_DAYS[:2]:
+        fleet.drew(pump, day, 0, 1440, watts)
+    assert verdicts(judged(fleet), "D8") == ["found"] * found
+
+
+@pytest.mark.parametrize(("draws", "found"), [((360, 1200), False), ((360, 500), True), ((0, 1440), True)])
+def test_power_in_the_planned_hours_beside_no_speed_is_no_standstill(draws, found) -> None:
+    """90 W from 06:00 to 20:00 and 4 W else: the speed is not to be believed. Two hours, or all day long, are another
+    device or the meter's zero."""
+    fleet = EquipmentFleet()
+    pump = fleet.site(plan=((1, 1000, 360, 1200),))
+    for day in WEEK_DAYS[:2]:
+        fleet.set(pump, day, 0)
+        for edge in draws:
+            fleet.set(pump, day, 1000, edge, edge + 1)  # a minute that cuts the spans
+        fleet.dead += [(pump, day, 0, 1440, 4.0), (pump, day, *draws, 90.0)]
+    assert verdicts(judged(fleet), "D8") == ["found"] * found
+
+
 def test_a_tripped_drive_explains_the_pump_that_does_not_run() -> None:
     fleet = EquipmentFleet()
     pump = fleet.site()
