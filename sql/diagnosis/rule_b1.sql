@@ -1,7 +1,8 @@
 -- B1, readings are missing.
 -- grain: one pump with too few complete days in the week. inputs: pump_fact, judged_day, daily.
--- parameters: $days (incomplete days), $day_coverage (share; one day below it is enough). columns: those of EVIDENCE
---   that it fills.
+-- parameters: $days (incomplete days), $day_coverage (share; one day below it is enough), $hole_min, up to which a hole
+--   may be a few rows of a logger that looks less often than its dialect says [min]. columns: those of EVIDENCE that it
+--   fills.
 with week as (
     select f.site_id, f.pump_id, j.day_local, coalesce(d.valid, false) as valid, coalesce(d.coverage, 0) as coverage,
         coalesce(d.observed_min, 0) as observed_min, coalesce(d.day_min, 1440) as day_min,
@@ -20,7 +21,7 @@ counted as (
 ),
 evidence as (
     select site_id, component, 'found' as verdict, first_day, last_day, days, measured, 0.9 as threshold,
-        'share observed' as unit,
+        'share observed' as unit, case when longest_gap_min <= $hole_min then 'B16' end as explained_by,
         format('The longest hole within a day lasts {:.1f} h.', longest_gap_min / 60) as extra
     from counted
     where days >= $days or (days >= 1 and least_coverage < $day_coverage)

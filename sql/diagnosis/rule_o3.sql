@@ -1,15 +1,30 @@
 -- O3, costs more than it has to: the week's days against the site's own simple best plan, in money where there is a
 --   tariff, else in kWh.
--- grain: one site. inputs: site_fact, site_day, site_plan, spending_excused.
+-- grain: one site. inputs: site_fact, site_day, site_plan, spending_excused, found_cause (EVIDENCE of the rules about
+--   causes).
 -- Days that freeze protection or work on record explains are not judged: minutes explained once are not used again.
+-- What a pump draws at rest all the time (B14) no plan takes away, nor is it of the water: it is taken off, round the clock,
+--   at the day's mean price.
 -- parameters: $excess (share), $money_limit [currency per week], $kwh_limit [kWh per week], $days (of 7). columns:
 --   those of EVIDENCE that it fills.
-with compared as (
+with at_rest as (
+    select site_id, sum(measured order by component) * 24 / 1000 as kwh
+    from found_cause
+    where rule_id = 'B14'
+    group by site_id
+),
+running as (
+    select d.site_id, d.day_local, d.energy_kwh - least(coalesce(r.kwh, 0), d.energy_kwh) as energy_kwh,
+        d.cost * (1 - least(coalesce(r.kwh, 0) / nullif(d.energy_kwh, 0), 1)) as cost
+    from site_day as d
+    left join at_rest as r using (site_id)
+),
+compared as (
     select d.site_id, d.day_local, p.priced,
         case when p.priced then d.cost else d.energy_kwh end as spent, case when p.priced
             then p.plan_cost else p.plan_kwh end as needed,
         d.energy_kwh - p.plan_kwh as excess_kwh
-    from site_day as d
+    from running as d
     join site_plan as p using (site_id)
     anti join spending_excused as e on e.site_id = d.site_id and e.day_local = d.day_local
     where p.planned

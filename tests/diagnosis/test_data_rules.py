@@ -6,6 +6,8 @@ from datetime import date, datetime
 
 import polars as pl
 import pytest
+from asked_alone import asked_alone
+from outcome_rows import verdict, verdicts
 from small_fleet import LAST, WEEK
 
 from pumpledger.diagnosis.early import struck_days, unit_doubts
@@ -28,6 +30,20 @@ def test_missing_readings(fleet, findings, holes, found) -> None:
     for day, hole in zip(fleet.days[8:], holes, strict=False):
         fleet.set(pump, day, NAN, 0, hole)
     assert [row["verdict"] for row in rows(findings(fleet), "B1")] == (["found"] if found else [])
+
+
+@pytest.mark.parametrize(("hole", "cause"), [(60, "B16"), (121, "")])
+def test_holes_of_a_few_rows_come_of_an_interval_that_changed(fleet, hole, cause) -> None:
+    """Three hours a day are lost: in holes that a logger which looks less often leaves, or in one that it cannot."""
+    pump = fleet.site()
+    for day in fleet.days[8:10]:
+        for start in (100, 400, 700):
+            fleet.set(pump, day, NAN, start, start + hole)
+    with fleet.database() as db, asked_alone("B1", "B16"):
+        db.load("verdict", verdicts(verdict("B16", pump, quantity="time", state="applied")))
+        diagnose(db, WEEK, LAST)
+        (row,) = rows(db.table("finding"), "B1")
+    assert (row["verdict"], row["explained_by"]) == ("found", cause)
 
 
 def test_missing_readings_on_the_25_hour_day(fleet, findings) -> None:

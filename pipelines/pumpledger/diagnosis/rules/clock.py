@@ -168,7 +168,8 @@ RULES: tuple[Rule, ...] = (
         severity="data",
         needs=("speed", "plan"),
         order=26,
-        explained_by=("C9",),
+        # A plug pulled each night leaves the same programme day after day, and nobody keyed it in.
+        explained_by=("C9", "D19"),
         find=found_by("C13"),
         season="open",
         probability=0.85,
