@@ -264,7 +264,7 @@ class _Asker:
         change = self._unmoved(pump, history, shift)
         moved = np.roll(self.days.plan[clock.rows[-1]], shift // QUARTER_MIN)
         outages, within = self.outages.get(pump, []), self.parameters["A5"]["within_min"]
-        hole = hole_before(history, outages, about, within)
+        hole = hole_before(history, outages, about, within, self.days.plan[clock.rows[-1]], moved)
         reset = hole or stood_before(history, outages, about, moved)
         if change is not None:
             yield {**base, "rule_id": "A2", "threshold": float(change[0]), "extra": f"{way}. {so} {change[1]}"}
