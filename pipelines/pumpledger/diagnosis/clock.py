@@ -69,15 +69,16 @@ def match_limits(parameters: Mapping[str, float]) -> MatchLimits:
 
 
 def read_clocks(db: Database, parameters: Parameters) -> None:
-    """Make ``clock_match`` (pump_id, source, shift_min, costs [rpm], verdict) and ``clock_evidence`` (EVIDENCE of A1-A5,
-    A7, C13).
+    """Make ``clock_match`` (pump_id, source, shift_min, costs [rpm], verdict), ``clock_evidence`` (EVIDENCE of A1-A5, A7,
+    C13) and ``look_interval``.
 
     Inputs: those of `read_days`; past_day, plan, pump, pump_source, verdict (columns of verdicts). ``parameters`` are
     the rules' by identifier; the tests of the match are those of A1.
     """
     limits = match_limits(parameters["A1"])
     days = read_days(db, limits)
-    looks = dict(db.query("diagnosis/look_interval").iter_rows())
+    db.build("look_interval", "diagnosis/look_interval")
+    looks = dict(db.table("look_interval").select("pump_id", "look_min").iter_rows())
     series = histories(db.table("clock_day"), limits, looks)
     sources = dict(db.table("pump_source").select("pump_id", "source").sort("pump_id", "source").iter_rows())
     clocks = {
