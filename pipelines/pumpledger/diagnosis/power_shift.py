@@ -232,6 +232,8 @@ def _row(
         "verdict": verdict,
         "needs": more.get("needs"),
         "severity": more.get("severity"),
+        # One speed cannot tell water from a meter's zero: what rest shows too much goes first.
+        "explained_by": "B14" if change.speeds == 1 and change.share > 0 else None,
         "first_day": change.first_day,
         "last_day": change.last_day,
         "days": change.days,
