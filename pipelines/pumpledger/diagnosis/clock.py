@@ -234,7 +234,7 @@ class _Asker:
 
     def _mismatch(self, pump: str, clock: Clock) -> Iterator[dict[str, object]]:
         seen = Mismatch(pump, clock.shift_min, clock.unshifted_rpm, clock.best_rpm, self.days.day_local[clock.rows],
-                        clock.observed, self.days.plan[clock.rows])  # fmt: skip
+                        clock.observed, self.days.plan[clock.rows], self.series[pump].look_min)  # fmt: skip
         other = list(record_rows(self.records, seen, clock.verdict == SHIFTED))
         for row in other:
             began = self.series[pump].programme_began or self.series[pump].day[0].item()
