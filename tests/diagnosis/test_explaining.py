@@ -152,6 +152,11 @@ def test_the_order_of_explanation() -> None:
     assert sorted(chain, key=order.__getitem__) == chain
 
 
+@pytest.mark.parametrize(("chance", "cause"), [(0.1, ""), (0.5, "D11"), (None, "D11")])
+def test_what_is_more_likely_wrong_than_right_explains_nothing(chance, cause) -> None:
+    assert causes({"rule_id": "D11", "probability": chance}, {"rule_id": "O3", **BOTH})["O3"] == cause
+
+
 LAST_WEEK = {"first_day": date(2026, 10, 28), "last_day": date(2026, 11, 2)}
 THIS_WEEK = {"first_day": date(2026, 11, 2), "last_day": date(2026, 11, 6)}
 

@@ -23,6 +23,7 @@ from pumpledger.diagnosis.rules.rule import OUTCOME_ORDER, Rule
 
 SLIGHT_FROM = 30  # orders below are data, season and clock: what they explain is no alarm
 ANOTHERS_LOG = "B3"  # while it lasts no rule of speed or power speaks (`assemble.gate`); before and after, it explains
+EVEN = 0.5
 NO_CAUSE = "No cause shows in these data."
 Days = frozenset[date]
 
@@ -30,7 +31,8 @@ Days = frozenset[date]
 @dataclass(frozen=True, slots=True)
 class Row:
     """One row of EVIDENCE that was found. ``days`` is None where it holds all along; ``between`` are the days from
-    first to last, None where these are unknown. ``unseen``: it only stands on from earlier weeks."""
+    first to last, None where these are unknown. ``unseen``: it only stands on from earlier weeks;
+    ``unlikely``: more likely wrong than right, so that it explains nothing."""
 
     index: int
     site_id: str
@@ -41,6 +43,7 @@ class Row:
     days: Days | None
     between: Days | None
     unseen: bool
+    unlikely: bool
 
 
 @dataclass(slots=True)
@@ -125,6 +128,7 @@ def _row(index: int, row: Mapping[str, object]) -> Row:
         frozenset(date.fromisoformat(day) for day in named.split()) if named else None,
         between,
         bool(row.get("unseen")),
+        float(row["probability"] or 1.0) < EVEN,  # type: ignore[arg-type]
     )
 
 
@@ -163,7 +167,7 @@ def _looked(row: Row, seen: _Seen, values: Mapping[str, float]) -> Explained:
         (*([row.named] if row.named else []), ANOTHERS_LOG, row.rule.id, *row.rule.explained_by)
     ):
         for cause in seen.causes(row, rule_id):
-            if rule_id == ANOTHERS_LOG and not _of_anothers_log(row, cause):
+            if cause.unlikely or rule_id == ANOTHERS_LOG and not _of_anothers_log(row, cause):
                 continue
             taken, left = _taken(row, cause, left)
             if taken != 0:
