@@ -1,6 +1,5 @@
 -- One action a site: its first own finding that asks for something and that no one has put off, mended or rejected.
---   Safety first, then what the fix
---   is worth by the time it takes.
+--   Safety first, then what is likely before what is not, then what the fix is worth by the time it takes.
 -- grain: one site with a finding of its own. inputs: scored_finding (with rank), site, action_state (site_id, rule_id,
 --   component, state, note). parameters: $parked, states in which an action is no line of the list. columns: those of
 --   followup_tables.ACTIONS but action_id.
@@ -28,7 +27,7 @@ others as (
     group by f.site_id
 ),
 action as (
-    select row_number() over (order by h.pinned, h.quiet, h.score desc, h.site_id) as rank, h.site_id, s.site_name, s.route,
+    select row_number() over (order by h.pinned, h.quiet, h.unlikely, h.score desc, h.site_id) as rank, h.site_id, s.site_name, s.route,
         h.rule_id, h.component, case when h.quiet then 'note' else h.severity end as severity,
         h.instruction as action, h.sentence as why, coalesce(o.also_seen, '') as also_seen, h.benefit_kwh_week,
             h.benefit_money_week, h.probability,

@@ -1,6 +1,7 @@
 -- Ends of stretches in which a pump was not seen, or stood although its plan asked for a speed: a power cut looks like
 --   this, and a clock without a battery begins anew at its end. Where a pump that is seen again still stands, both the end
 --   of not being seen and that of standing are ends.
+--   A hole in the log of a pump that stood already is no end: it stopped without it.
 -- grain: one end of a stretch. inputs: span, judged_day, local_day, pump_fact.
 -- parameters: $outage_min, a shorter stretch is no outage [min].
 -- columns: pump_id, day_local, end_min (wall clock [min since 00:00]), outage_min [min].
@@ -14,7 +15,8 @@ with unseen as (
 ),
 marked as (
     select *, coalesce(start_utc > lag(end_utc) over of_pump, true) as begins,
-        coalesce(start_utc > lag(end_utc) over of_pump or kind <> lag(kind) over of_pump, true) as part_begins
+        coalesce(start_utc > lag(end_utc) over of_pump or kind <> lag(kind) over of_pump, true) as part_begins,
+        coalesce(start_utc = lag(end_utc) over of_pump and lag(kind) over of_pump = 'off', false) as after_stop
     from unseen
     window of_pump as (partition by pump_id order by start_utc)
 ),
@@ -35,6 +37,7 @@ not_seen as (
     from numbered
     where kind = 'unknown'
     group by pump_id, part
+    having not bool_or(part_begins and after_stop)
 ),
 stretches as (
     from whole

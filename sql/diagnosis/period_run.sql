@@ -5,7 +5,8 @@
 --   period, and no speed of its own).
 -- columns: site_id, pump_id, day_local, period, window_min [min], window_start_utc, window_end_utc, start_utc, end_utc,
 --   duration_min [min], state: own, next (at the speed of the next period), other (still, or at the speed of another
---   period), strange (at no planned speed), disturbed (someone's hand, frost or a load rules), unknown.
+--   period), strange (at no planned speed), disturbed (someone's hand, frost or a load rules), unknown; still (bool:
+--   it did not run).
 -- A stretch at the speed of another period is no override, although its cause may be called one.
 with planned as (
     select k.site_id, w.pump_id, w.day_local, w.period, k.speed_rpm, k.next_period, k.next_speed_rpm,
@@ -39,7 +40,8 @@ period_run as (
             when list_bool_or(list_transform(o.speeds, lambda n: abs(n - m.ran_rpm) <= $other_rpm)) then 'other'
             when m.cause = 'unexplained' or m.cause = 'plan period' then 'strange'
             else 'disturbed'
-        end as state
+        end as state,
+        m.kind = 'off' as still
     from met as m
     join others as o using (pump_id)
 )

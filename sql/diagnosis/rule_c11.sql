@@ -1,8 +1,9 @@
 -- C11, override every day: the same override on most days of the week, begun at about the same time of day.
--- grain: one pump. inputs: span, judged_day, excused_day, profile, clock_match.
+-- grain: one pump. inputs: span, judged_day, excused_day, profile, clock_match, pump.
 -- parameters: $same_rpm, overrides this close in speed are the same [rev/min], $spread_min of the starts, middle half
 --   [min], $days (of the week), $regular_min, starts whose middle half lies this close together are a keyed period's, and
---   no hand's [min].
+--   no hand's [min], $freeze_rpm, so near the speed keyed in for freeze protection it may be that, on cool evenings or by
+--   a sensor that reads cold [rev/min].
 -- columns: those of EVIDENCE that it fills.
 -- An override that goes on over midnight or a change of the plan is one. Times are of the wall clock, on a circle. A pump
 --   whose clock is told to be wrong is left to the rules of the clock.
@@ -75,19 +76,24 @@ habits as (
 ),
 evidence as (
     select h.site_id, h.pump_id as component,
-        case when m.verdict in ('ambiguous', 'whole source shifted') or h.spread_min <= $regular_min then 'cannot tell'
+        case when m.verdict in ('ambiguous', 'whole source shifted') or h.spread_min <= $regular_min
+                or abs(h.speed_rpm - p.freeze_speed_rpm) <= $freeze_rpm then 'cannot tell'
             else 'found' end as verdict,
         case when m.verdict in ('ambiguous', 'whole source shifted')
             then 'the pump''s clock or its export''s time base first: what looks like the same override each day may be the plan '
                 || 'at another time'
             when h.spread_min <= $regular_min
             then 'the plan that is really keyed in: what runs off the record starts as regularly as a keyed period, on '
-                || h.days || ' days' end as needs,
+                || h.days || ' days'
+            when abs(h.speed_rpm - p.freeze_speed_rpm) <= $freeze_rpm
+            then format('a look at the sensor of freeze protection: what runs off the plan on {} days has the speed keyed in for '
+                || 'it', h.days) end as needs,
         h.first_day, h.last_day, h.days, h.spread_min as measured, $spread_min::double as threshold, 'min' as unit,
         format('about {:.0f} rpm from about {:02d}:{:02d} for {:.1f} h.', h.speed_rpm, h.usual_min // 60, h.usual_min % 60, h.length_h)
             as extra
     from habits as h
     left join clock_match as m on m.pump_id = h.pump_id
+    join pump as p on p.pump_id = h.pump_id
     where coalesce(m.verdict <> 'shifted', true)
 )
 select * from evidence order by site_id, component

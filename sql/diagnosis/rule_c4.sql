@@ -4,6 +4,7 @@
 --   $judged_share (of a period's minutes that must be seen and undisturbed), $elsewhere_share (its speed in minutes off
 --   the plan, against its length: then it was moved, not dropped), $least_min [min] (shorter windows are not judged),
 --   $days. columns: those of EVIDENCE that it fills.
+-- Where the pump runs at another speed in these hours, the programme that does run (C13, if it is found) says more.
 -- Days on which the other periods did not run tell nothing of this one. It must be absent on all days that do tell from
 --   the first to the last on which it is: before and after them it may have run.
 with by_period as (
@@ -11,6 +12,7 @@ with by_period as (
         coalesce(sum(duration_min order by start_utc) filter (state in ('own', 'next', 'other', 'strange')), 0) as judged_min,
         coalesce(sum(duration_min order by start_utc) filter (state = 'own'), 0) as own_min,
         coalesce(sum(duration_min order by start_utc) filter (state in ('next', 'other')), 0) as other_min,
+        coalesce(sum(duration_min order by start_utc) filter (still), 0) as still_min,
         sum(duration_min order by start_utc) as all_min
     from period_run
     group by site_id, pump_id, day_local, period
@@ -42,7 +44,8 @@ bounded as (
 ),
 counted as (
     select site_id, pump_id, period, count(*) as days, any_value(told_days) as told_days, first_day, last_day,
-        coalesce(sum(own_min order by day_local), 0) / sum(judged_min order by day_local) as measured
+        coalesce(sum(own_min order by day_local), 0) / sum(judged_min order by day_local) as measured,
+        2 * sum(still_min order by day_local) < sum(judged_min order by day_local) as runs
     from bounded
     where day_local between first_day and last_day
     group by site_id, pump_id, period, first_day, last_day
@@ -52,7 +55,7 @@ evidence as (
     select c.site_id, c.pump_id as component, case when c.days >= $days then 'found' else 'cannot tell' end as verdict,
         case when c.days < $days
             then format('more valid days: period {} did not run on any day that tells ({} so far)', c.period, c.days) end as needs,
-        c.first_day, c.last_day, c.days, c.measured, $own_share::double as threshold, 'share of the step' as unit,
+        case when c.runs then 'C13' end as explained_by, c.first_day, c.last_day, c.days, c.measured, $own_share::double as threshold, 'share of the step' as unit,
         format('Period {} ({:.0f} rpm from {:02d}:{:02d} to {:02d}:{:02d})', c.period, k.speed_rpm, k.start_min // 60,
             k.start_min % 60, k.stop_min // 60, k.stop_min % 60) as extra
     from counted as c

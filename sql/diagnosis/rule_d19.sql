@@ -1,19 +1,23 @@
 -- D19, switched off by hand at night: most nights, at about the same hour, the pump stands or its log is silent inside
 --   planned running.
--- grain: one pump. inputs: span, judged_day, pump, idle_day, excused_day, unit_doubt.
+-- grain: one pump. inputs: span, judged_day, local_day, pump_fact, pump, idle_day, excused_day, unit_doubt.
 -- parameters: $dead_w (a speed reported with no more power stands) [W], $minutes (least stretch) [min], $nights (of the week), $spread_min (between the middle half of the
---   starts) [min], $exact_min (starts closer than this are a programme's, not a hand's) [min], $edge_min (this near an
+--   starts) [min], $exact_min and $exact_share (so many starts closer to the middle one are a programme's, not a hand's) [min], $edge_min (this near an
 --   edge of the plan it is the plan) [min], $hand_min (between the middle half of the starts, where the pump stands on
 --   past the end of its plan) [min]. columns: those of EVIDENCE that it fills.
+-- Starts are by the wall clock: on a day of 23 or 25 h all after 03:00 are put right, as ends of outages are.
 -- A silent log counts only where the pump primes when it comes back: the supply was cut, not the export. Starts at the
 --   same minute each night may be a programme that is not on record. A stop that lasts past the plan's end is one if it
 --   comes at another minute each night: else the plan ends earlier than its record says.
 with seen as (
-    select s.site_id, s.pump_id, s.day_local, s.start_utc, s.end_utc, s.duration_min, s.start_min, s.cause,
+    select s.site_id, s.pump_id, s.day_local, s.start_utc, s.end_utc, s.duration_min, s.cause,
+        s.start_min - case when s.start_min > 180 then l.day_min - 1440 else 0 end as start_min,
         s.planned_speed_rpm, s.speed_rpm, j.in_week,
         case when s.kind = 'run' and s.power_w <= $dead_w and u.pump_id is null then 'off' else s.kind end as kind
     from span as s
     join judged_day as j using (day_local)
+    join pump_fact as f on f.pump_id = s.pump_id
+    join local_day as l on l.zone = f.zone and l.day_local = s.day_local
     left join unit_doubt as u on u.pump_id = s.pump_id and u.quantity = 'power'
 ),
 beside as (
@@ -62,19 +66,23 @@ cuts as (
         and (s.all_planned and s.comes_back and s.back_planned_rpm > 0 or s.kind = 'off' and not s.all_planned)
         and (s.start_min >= 1080 or s.start_min < 240)
 ),
+nights as (
+    select *, abs(night_min - median(night_min) over (partition by pump_id)) < $exact_min as exact
+    from cuts
+    where kind = 'off' or primes
+),
 counted as (
     select site_id, pump_id, count(distinct night) as days, min(first_day) as first_day, max(last_day) as last_day,
         median(planned_min) as stretch_min, bool_or(past_end) as past_end, quantile_cont(night_min, 0.75) - quantile_cont(night_min, 0.25) as spread_min,
-        max(night_min) - min(night_min) as range_min, median(night_min) as night_min, bool_or(kind = 'unknown') as silent
-    from cuts
-    where kind = 'off' or primes
+        max(night_min) - min(night_min) < $exact_min or avg(exact::int) >= $exact_share as by_plan, median(night_min) as night_min, bool_or(kind = 'unknown') as silent
+    from nights
     group by site_id, pump_id
     having count(distinct night) >= $nights
 ),
 evidence as (
-    select site_id, pump_id as component, case when range_min >= $exact_min then 'found' else 'cannot tell' end
+    select site_id, pump_id as component, if(by_plan, 'cannot tell', 'found')
             as verdict,
-        case when range_min < $exact_min
+        case when by_plan
             then 'the plan that is really keyed in: the pump stops each night at the same minute, as a programme does' end
                 as needs,
         first_day, last_day, days, stretch_min / 60 as measured, $minutes / 60.0 as threshold, 'h' as unit,

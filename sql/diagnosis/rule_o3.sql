@@ -1,15 +1,42 @@
 -- O3, costs more than it has to: the week's days against the site's own simple best plan, in money where there is a
 --   tariff, else in kWh.
--- grain: one site. inputs: site_fact, site_day, site_plan, spending_excused.
+-- grain: one site. inputs: site_fact, site_day, site_plan, spending_excused, span, speed_grid, found_cause (EVIDENCE of
+--   the rules about causes).
 -- Days that freeze protection or work on record explains are not judged: minutes explained once are not used again.
+-- The best plan counts neither priming nor rest, which are the controller's own: so they are taken off what was spent, at
+--   the day's mean price, and what a pump draws at rest all the time (B14) is taken off its running as well.
 -- parameters: $excess (share), $money_limit [currency per week], $kwh_limit [kWh per week], $days (of 7). columns:
 --   those of EVIDENCE that it fills.
-with compared as (
+with ghost as (
+    select component as pump_id, measured as floor_w
+    from found_cause
+    where rule_id = 'B14'
+),
+beside_plan as (
+    select s.site_id, s.day_local,
+        sum(s.duration_min / 60000 * case
+            when s.kind = 'off' then coalesce(s.power_w, 0)
+            when s.cause = 'priming' then coalesce(s.power_w, g.power_w_mid, 0)
+            when s.kind = 'run' then coalesce(h.floor_w, 0)
+            else 0
+        end order by s.pump_id, s.start_utc) as kwh
+    from span as s
+    left join ghost as h using (pump_id)
+    left join speed_grid as g on g.pump_id = s.pump_id and g.speed_rpm = round(s.speed_rpm / 25) * 25
+    group by s.site_id, s.day_local
+),
+running as (
+    select d.site_id, d.day_local, d.energy_kwh - least(coalesce(b.kwh, 0), d.energy_kwh) as energy_kwh,
+        d.cost * (1 - least(coalesce(b.kwh, 0) / nullif(d.energy_kwh, 0), 1)) as cost
+    from site_day as d
+    left join beside_plan as b on b.site_id = d.site_id and b.day_local = d.day_local
+),
+compared as (
     select d.site_id, d.day_local, p.priced,
         case when p.priced then d.cost else d.energy_kwh end as spent, case when p.priced
             then p.plan_cost else p.plan_kwh end as needed,
         d.energy_kwh - p.plan_kwh as excess_kwh
-    from site_day as d
+    from running as d
     join site_plan as p using (site_id)
     anti join spending_excused as e on e.site_id = d.site_id and e.day_local = d.day_local
     where p.planned
@@ -32,8 +59,8 @@ judged as (
 found as (
     select site_id, component, 'found' as verdict, null as needs, first_day, last_day, on_days, days, measured, threshold,
         case when priced then 'money a day' else 'kWh a day' end as unit,
-        case when priced then format('Costs {:.2f} a day in the currency of the fleet', measured)
-            else format('Uses {:.2f} kWh a day', measured) end as extra,
+        case when priced then format('Costs {:.2f} a day in the currency of the fleet, priming and rest left out', measured)
+            else format('Uses {:.2f} kWh a day, priming and rest left out', measured) end as extra,
         greatest(excess_kwh_week, 0) as benefit_kwh_week, case when priced then excess_week end as benefit_money_week
     from judged
     where planned and days >= $days and excess_week > case when priced then $money_limit else $kwh_limit end

@@ -1,7 +1,7 @@
 -- O5, looks like saving but is not: energy fell, and so did the service, or a pump did not do its work.
 -- grain: one site. inputs: site_fact, site_day, past_daily, judged_day, pump_fact, excused_day, found_cause (EVIDENCE of
 --   the rules about causes). parameters: $fall (share of the usual energy), $usual_days (believed days before the week),
---   $days (of the week). columns: those of EVIDENCE that it fills.
+--   $days (of the week), $short_share (of the required turnovers, as of O1). columns: those of EVIDENCE that it fills.
 -- Usual is the median of the believed days before the week, as far as past_daily reaches: a fault that is older than
 --   half of them has become usual, and is left to its own rule. The service fell where the high bound of the turnovers
 --   is below the requirement and usually is not. Faults that make a broken pump look thrifty: D2, D3, D5, D8, D9.
@@ -47,7 +47,7 @@ broken as (
 fallen as (
     select f.site_id, f.component, f.required_turnovers, d.day_local, d.energy_kwh, u.energy_kwh as usual_kwh,
         d.turnovers_hi,
-        d.turnovers_hi < f.required_turnovers and u.turnovers_hi >= f.required_turnovers as short,
+        d.turnovers_hi < (1 - $short_share) * f.required_turnovers and u.turnovers_hi >= f.required_turnovers as short,
         coalesce(b.all_along or list_contains(b.on_days, d.day_local::varchar), false) as broken
     from site_fact as f
     join site_day as d using (site_id)

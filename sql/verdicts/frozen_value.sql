@@ -1,10 +1,13 @@
 -- B12: power readings that stay the same to the last digit while the speed changes.
 -- Grain: frozen reading; the first of a run was true and is left out. Inputs: reading (columns of readings);
 --   export_hold (export_id, gap_limit_s); reading_step, which says on which days it can be.
--- Parameters: $samples, fewest equal readings; $speed_change_rpm, a greater step is a change [rev/min]; $standby_w, a
---   frozen power is greater, because a drive that tripped also reads the same all the time [W]; $either_side, fewest
---   readings that are far from the first and from the last speed of the run.
+-- Parameters: $samples, fewest equal readings; $speed_change_rpm, a greater step is a change [rev/min]; $standby_w, at or
+--   below it a drive that tripped reads much the same all the time [W]; $either_side, fewest readings that are far from
+--   the first and from the last speed of the run; $chance, that so many readings are equal, at or below $standby_w;
+--   $rest_steps, fewest other steps there that tell it.
 -- Output: pump_id, time_utc, day_local, power_w [W], start_utc (first reading of the run), samples (of the run).
+-- A drive that tripped draws what it draws at rest, and a meter that lives shows that as it shows rest: its last digit moves
+--   as often. Where it hardly ever moves at rest, nothing tells a frozen meter from such a drive.
 -- A change of speed tells nothing where the meter is too coarse to show it: the cube law must move the power by two
 --   steps of its resolution, the coarsest round number that all of the pump's readings are multiples of.
 with candidate as (
@@ -52,18 +55,35 @@ numbered as (
     select *, sum(begins::int) over (partition by pump_id order by time_utc rows unbounded preceding) as run from walked
 ),
 
-ended as (
+at_rest as (
+    select pump_id, count(*) as steps, count(*) filter (not begins) as equal_steps
+    from numbered
+    where power_w > 0 and power_w <= $standby_w
+    group by pump_id
+),
+
+held as (
     select
         pump_id,
         run,
         min(time_utc) as start_utc,
         count(*) as samples,
+        max(power_w) as power_w,
         arg_min(speed_rpm, time_utc) as first_rpm,
         arg_max(speed_rpm, time_utc) as last_rpm
     from numbered
-    where power_w > $standby_w
+    where power_w > 0
     group by pump_id, run
     having count(*) >= $samples
+),
+
+ended as (
+    select held.*
+    from held
+    left join at_rest using (pump_id)
+    where held.power_w > $standby_w
+        or (steps - samples >= $rest_steps
+            and ((equal_steps - samples + 2.0) / (steps - samples + 3.0)) ** (samples - 1) < $chance)
 ),
 
 compared as (
@@ -76,7 +96,9 @@ compared as (
         least(speed_rpm, first_rpm) as first_lo,
         greatest(speed_rpm, last_rpm) as last_hi,
         least(speed_rpm, last_rpm) as last_lo
-    from numbered join ended using (pump_id, run) join resolution using (pump_id)
+    from numbered
+    join ended on ended.pump_id = numbered.pump_id and ended.run = numbered.run
+    join resolution on resolution.pump_id = numbered.pump_id
 ),
 
 told as (

@@ -2,8 +2,7 @@
 -- Grain: pump, local day, length of the step in whole seconds. Inputs: reading (columns of readings, one row a pump and
 --   instant); export_hold (export_id, hold_s, gap_limit_s).
 -- Parameters: $running_rpm, a pump at this speed or above runs [rev/min]; $speed_change_rpm, a greater step of the
---   speed is a change [rev/min]; $standby_w, a greater power is that of a running pump [W]; $differences, equal first
---   differences that make a straight line; $from_pump, $to_pump, the pumps that are looked at, which bounds the memory.
+--   speed is a change [rev/min]; $differences, equal first differences that make a straight line; $from_pump, $to_pump, the pumps that are looked at, which bounds the memory.
 -- Output: pump_id, day_local, step_s; steps; sampled_n (steps within exports that log at fixed times); stuck_n (same
 --   power across a change of speed); straight_n (ends of what may be a straight line); and, over steps no longer than
 --   the gap limit: run_ms, both ends run [ms]; rise_nwh, counted energy [nWh] over rise_ms [ms] of these;
@@ -51,7 +50,7 @@ judged as (
         *,
         step_ms <= gap_limit_s * 1000 as close,
         speed_rpm >= $running_rpm and speed_rpm_1 >= $running_rpm as runs,
-        power_w = power_w_1 and power_w > $standby_w and abs(speed_rpm - speed_rpm_1) > $speed_change_rpm as stuck,
+        power_w = power_w_1 and power_w > 0 and abs(speed_rpm - speed_rpm_1) > $speed_change_rpm as stuck,
         (value - value_6) / $differences as difference
     from neighboured
     where step_ms is not null

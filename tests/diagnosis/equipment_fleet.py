@@ -9,6 +9,7 @@ from datetime import date, timedelta
 
 import polars as pl
 from asked_alone import asked_alone
+from outcome_rows import verdicts as doubted
 from small_fleet import FIRST, LAST, WEEK, Fleet, power_w
 
 from pumpledger.diagnosis.run import diagnose
@@ -86,10 +87,15 @@ EQUIPMENT = ("C10", "D8", "D9", "D10", "D11", "D12", "D13", "D14", "D15", "D16",
 
 
 def judged(
-    fleet: EquipmentFleet, parameters: dict[str, dict[str, float]] | None = None, asked: tuple[str, ...] = EQUIPMENT
+    fleet: EquipmentFleet,
+    parameters: dict[str, dict[str, float]] | None = None,
+    asked: tuple[str, ...] = EQUIPMENT,
+    doubts: tuple[dict[str, object], ...] = (),
 ) -> pl.DataFrame:
-    """FINDINGS of the small fleet's week, of the rules of equipment and what may explain them."""
+    """FINDINGS of the small fleet's week, of the rules of equipment and what may explain them; ``doubts`` are verdicts."""
     with fleet.database() as db, asked_alone(*asked):
+        if doubts:
+            db.load("verdict", doubted(*doubts))
         diagnose(db, WEEK, LAST, parameters)
         return db.table("finding")
 

@@ -196,6 +196,26 @@ def test_an_outage_at_another_time_explains_nothing(fleet, findings, day, start_
     assert found_of(findings(fleet)) == {("S1", "A3")}
 
 
+@pytest.mark.parametrize(
+    ("plan", "late_min"),
+    [
+        (((1, 1500, 0, 120), (2, 1000, 120, 840)), 120),  # it stands until 02:00, when its own clock reads 00:00
+        (((1, 1500, 600, 700), (2, 1000, 700, 1410)), -30),  # it stops at 23:00, and the record at 23:30
+    ],
+)
+def test_what_any_wrong_clock_makes_is_no_outage(fleet, findings, plan, late_min) -> None:
+    fleet.site(plan=plan, moved_min=lambda day: late_min if day >= date(2026, 10, 29) else 0)
+    assert found_of(findings(fleet)) == {("S1", "A3")}
+
+
+@pytest.mark.parametrize(("stops_at", "rule"), [(565, "A1"), (700, "A5")])
+def test_a_hole_after_a_pump_stopped_did_not_set_its_clock(fleet, findings, stops_at, rule) -> None:
+    """Half a day out since 09:25, when it stopped and its log went on; a hole ends at 12:05. Or it ran until the hole."""
+    pump = outage(fleet, date(2026, 10, 29), 700, 725, 720)
+    fleet.set(pump, date(2026, 10, 29), 0, stops_at, 700)
+    assert found_of(findings(fleet)) == {("S1", rule)}
+
+
 @pytest.mark.parametrize(("stop_min", "rule"), [(600, "A5"), (560, "A3")])
 def test_an_outage_on_the_first_day_that_the_log_holds(fleet, findings, stop_min, rule) -> None:
     """No day before it shows the clock right; an outage that ends 40 min before the clock stood at 00:00 is another's."""

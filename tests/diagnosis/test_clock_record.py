@@ -69,6 +69,19 @@ def test_a_stale_record_names_the_rows_that_run() -> None:
     assert (row["days"], row["first_day"], row["severity"]) == (7, FIRST, "data")
 
 
+@pytest.mark.parametrize(
+    ("late_min", "found"), [((0,) * 14, {("S1", "C13")}), ((0, 15, -12, 20, -8, 12, -18) * 2, set())]
+)
+def test_a_plug_that_is_pulled_each_night_is_no_programme(late_min, found) -> None:
+    """Round the clock at 1000 rpm, and off from about 22:00 to 07:00: a quarter hour is 10 rpm in the mean of a day."""
+    fleet = Fleet()
+    pump = fleet.site(plan=((1, 1000, 0, 1440),))
+    for day, late in zip(fleet.days, late_min, strict=True):
+        fleet.set(pump, day, 0, 1320 + late)
+        fleet.set(pump, day, 0, 0, 420)
+    assert found_of(reviewed(fleet)) == found
+
+
 def test_a_programme_keyed_in_on_a_day_is_dated_to_it() -> None:
     fleet = Fleet()
     pump = fleet.site()

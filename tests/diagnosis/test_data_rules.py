@@ -9,7 +9,8 @@ import pytest
 from small_fleet import LAST, WEEK
 
 from pumpledger.diagnosis.early import struck_days, unit_doubts
-from pumpledger.diagnosis.run import diagnose
+from pumpledger.diagnosis.rules import RULES, parameter_values
+from pumpledger.diagnosis.run import diagnose, prepare
 
 NAN = float("nan")
 
@@ -28,6 +29,25 @@ def test_missing_readings(fleet, findings, holes, found) -> None:
     for day, hole in zip(fleet.days[8:], holes, strict=False):
         fleet.set(pump, day, NAN, 0, hole)
     assert [row["verdict"] for row in rows(findings(fleet), "B1")] == (["found"] if found else [])
+
+
+@pytest.mark.parametrize(
+    ("hole", "look_min", "verdict"),
+    [(60, 15.0, "cannot tell"), (121, 15.0, "found"), (60, 10.0, "found")],
+)
+def test_short_holes_of_a_logger_that_looks_seldom_are_the_gap_limits(fleet, hole, look_min, verdict) -> None:
+    """Three hours a day are lost by a limit of 20 min: a row each quarter hour passes it with one row that is lost."""
+    pump = fleet.site()
+    for day in fleet.days[8:10]:
+        for start in (100, 400, 700):
+            fleet.set(pump, day, NAN, start, start + hole)
+    with fleet.database() as db:
+        values = {rule.id: parameter_values(rule) for rule in RULES}
+        prepare(db, LAST, values)
+        db.load("look_interval", pl.DataFrame({"pump_id": [pump], "look_min": [look_min], "gap_limit_min": [20.0]}))
+        (row,) = db.query("diagnosis/rule_b1", values["B1"]).to_dicts()
+    assert row["verdict"] == verdict
+    assert verdict == "found" or "2 of 7 days are not complete by the limit of 20 min" in row["needs"]
 
 
 def test_missing_readings_on_the_25_hour_day(fleet, findings) -> None:

@@ -79,6 +79,7 @@ def unplugged(fleet: EquipmentFleet, pump: str, starts: list[int], state: float,
         ([1320, 1335, 1310], []),  # three nights
         ([1100, 1400, 1200, 1430], []),  # no habit
         ([1320, 1320, 1322, 1324], ["cannot tell"]),  # to the minute: a programme
+        ([1320, 1320, 1320, 1350], ["cannot tell"]),  # three of four to the minute
     ],
 )
 def test_switched_off_at_night(starts, verdict) -> None:
@@ -89,6 +90,18 @@ def test_switched_off_at_night(starts, verdict) -> None:
     if verdict == ["found"]:
         # lengths: 1440 - start + 390 = 510, 495, 520, 502 min; the middle of them is 506
         assert (result[0]["measured"], result[0]["days"]) == (pytest.approx(506 / 60), 4)
+
+
+def test_the_clock_change_moves_no_hand() -> None:
+    """22:00 each night, which is 1380 min after midnight on the day of 25 h."""
+    fleet = EquipmentFleet()
+    pump = fleet.site(plan=ROUND)
+    change = date(2026, 11, 1)
+    for n in range(4):
+        day = change + timedelta(days=n)
+        fleet.set(pump, day, 0, 1320 + 60 * (day == change))
+        fleet.set(pump, day + timedelta(days=1), 0, 0, 390)
+    assert verdicts(judged(fleet), "D19") == ["cannot tell"]
 
 
 def test_a_silent_log_counts_only_with_priming_when_it_comes_back() -> None:

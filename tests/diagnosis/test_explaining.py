@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import polars as pl
 import pytest
 from outcome_rows import evidence
 
 from pumpledger.diagnosis.explain import NO_CAUSE, explain
 from pumpledger.diagnosis.rules import RULES, parameter_values
+from pumpledger.engine.tables import FINDINGS
 
 MONDAY_TO_FRIDAY = "2026-11-02 2026-11-03 2026-11-04 2026-11-05 2026-11-06"
 VALUES = {rule.id: parameter_values(rule) for rule in RULES}
@@ -17,7 +20,7 @@ BOTH = {"component": "P1 + P2"}
 
 
 def explained(*rows: dict[str, object]) -> dict[tuple[str, str, str], dict[str, object]]:
-    found = explain(evidence(*rows), PUMPS, SOURCES, VALUES)
+    found, _ = explain(evidence(*rows), FINDINGS.empty(), PUMPS, SOURCES, VALUES)
     return {(row["site_id"], row["rule_id"], row["component"]): row for row in found.iter_rows(named=True)}
 
 
@@ -147,3 +150,50 @@ def test_the_order_of_explanation() -> None:
     order = {rule.id: rule.order for rule in RULES}
     chain = ["B3", "B4", "B5", "B1", "A1", "C10", "C6", "D8", "O1"]
     assert sorted(chain, key=order.__getitem__) == chain
+
+
+@pytest.mark.parametrize(("chance", "cause"), [(0.1, ""), (0.5, "D11"), (None, "D11")])
+def test_what_is_more_likely_wrong_than_right_explains_nothing(chance, cause) -> None:
+    assert causes({"rule_id": "D11", "probability": chance}, {"rule_id": "O3", **BOTH})["O3"] == cause
+
+
+LAST_WEEK = {"first_day": date(2026, 10, 28), "last_day": date(2026, 11, 2)}
+THIS_WEEK = {"first_day": date(2026, 11, 2), "last_day": date(2026, 11, 6)}
+
+
+def beside_kept(kept: dict[str, object], *rows: dict[str, object]) -> tuple[dict[str, str], str]:
+    """``explained_by`` of this week's rules, and that of the finding that stands on from last week."""
+    last = {**dict.fromkeys(FINDINGS.columns), "site_id": "S1", "component": "P1", "verdict": "found", **LAST_WEEK}
+    frame = pl.DataFrame([last | kept], schema=FINDINGS.schema)
+    found, under = explain(evidence(*rows), frame, PUMPS, SOURCES, VALUES)
+    return dict(found.select("rule_id", "explained_by").iter_rows()), under["explained_by"].item()
+
+
+def test_what_stands_on_explains_the_days_that_it_was_seen_on() -> None:
+    """An override of last week is no news while the clock, last seen wrong on the 2nd, is not known to be right."""
+    touching = {"rule_id": "C10", "on_days": "2026-11-02"}
+    assert beside_kept({"rule_id": "A1"}, touching) == ({"C10": "A1"}, "")
+    later = {"rule_id": "C10", "on_days": "2026-11-03 2026-11-04"}
+    assert beside_kept({"rule_id": "A1"}, later) == ({"C10": ""}, "")
+    assert beside_kept({"rule_id": "A1"}, {"rule_id": "C10", **THIS_WEEK}) == ({"C10": "A1"}, "")
+    assert beside_kept(
+        {"rule_id": "A1"}, {"rule_id": "C10", "first_day": date(2026, 11, 3)} | {"last_day": date(2026, 11, 6)}
+    ) == ({"C10": ""}, "")
+
+
+def test_what_stands_on_is_explained_by_what_is_seen_now() -> None:
+    """No days in common, no cause: unless it was the cause last week, too."""
+    assert beside_kept({"rule_id": "C10"}, {"rule_id": "A1", **THIS_WEEK}) == ({"A1": ""}, "A1")
+    later = {"rule_id": "A1", "first_day": date(2026, 11, 3), "last_day": date(2026, 11, 6)}
+    assert beside_kept({"rule_id": "C10"}, later) == ({"A1": ""}, "")
+    assert beside_kept({"rule_id": "C10", "explained_by": "A1"}, later) == ({"A1": ""}, "A1")
+    assert beside_kept({"rule_id": "C10", "explained_by": "A1"}) == ({}, "")
+
+
+def test_a_log_that_was_anothers_explains_what_was_read_in_it_before_and_after() -> None:
+    """While it lasts nothing is read in it. What the record shows by itself is of no log, and other days are its own."""
+    assert beside_kept({"rule_id": "B3"}, {"rule_id": "D5", **THIS_WEEK}) == ({"D5": "B3"}, "")
+    assert beside_kept({"rule_id": "B3"}, {"rule_id": "C18"}) == ({"C18": ""}, "")
+    after = {"first_day": date(2026, 11, 4), "last_day": date(2026, 11, 6)}
+    assert beside_kept({"rule_id": "B3"}, {"rule_id": "D5", **after}) == ({"D5": ""}, "")
+    assert beside_kept({"rule_id": "D17", "severity": "safety"}, {"rule_id": "B3", **THIS_WEEK}) == ({"B3": ""}, "B3")

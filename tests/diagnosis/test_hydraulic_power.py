@@ -20,7 +20,9 @@ from small_fleet import LAST, WEEK, Fleet, power_w
 from pumpledger.accounting.loading_shape import two_levels
 from pumpledger.diagnosis.constant_watts import constant_and_cubic
 from pumpledger.diagnosis.power_levels import slope
+from pumpledger.diagnosis.power_shift import alike_in_watts
 from pumpledger.diagnosis.run import diagnose
+from pumpledger.diagnosis.standing import PAST_FINDING
 
 POWER_RULES = ("D3", "D4", "D5", "D6", "D7")
 
@@ -32,6 +34,9 @@ def told(
     fleet_of: int = 9,
     season: np.ndarray = ONES,
     parameters: Mapping[str, Mapping[str, float]] | None = None,
+    past: pl.DataFrame | None = None,
+    asked: tuple[str, ...] = POWER_RULES,
+    spans: Mapping[str, pl.Expr] | None = None,
     **more: object,
 ) -> dict[str, dict]:
     """``rule -> finding`` of D3 to D7 on site S1, whose power follows ``share`` times the season of its fleet."""
@@ -43,8 +48,11 @@ def told(
         fleet.visit("S1", day(number), "cleaning")
     for number, work in works:
         fleet.visit("S1", day(number), work)
-    with fleet.database() as db, asked_alone(*POWER_RULES):
+    with fleet.database() as db, asked_alone(*asked):
+        db.load("span", db.table("span").with_columns(**(spans or {})))
         load_levels(db, levels({pump: share * season, **peers(fleet_of, season)}, **more))
+        if past is not None:
+            db.load("past_finding", past)
         diagnose(db, WEEK, LAST, parameters)
         rows = db.table("finding").filter(pl.col("rule_id").is_in(POWER_RULES))
     others = rows.filter(pl.col("site_id") != "S1")
@@ -204,6 +212,32 @@ def test_a_rise_after_few_days_may_be_a_cleaning() -> None:
     assert d4["verdict"] == "cannot tell" and "visits.csv" in d4["sentence"]
 
 
+@pytest.mark.parametrize("watts", [30, -20])
+@pytest.mark.parametrize("cleanings", [(), (10, 39)])
+def test_watts_that_come_or_go_at_all_speeds_alike_are_no_water(watts, cleanings) -> None:
+    """30 W are 31 % at 1000 rpm and 14 % at 1500; so does the zero of a meter move, or a lamp on its circuit."""
+    found = told(ONES, added_w={"P-S1": watts * (np.arange(DAYS) >= 40)}, cleanings=cleanings, speeds=(1000, 1500))
+    assert not {"D4", "D5"} & set(found)
+
+
+@pytest.mark.parametrize(("speeds", "cause"), [((1000,), "B14"), ((1000, 1500), "")])
+def test_at_one_speed_a_rise_stands_under_watts_that_rest_shows(speeds, cause) -> None:
+    resting = pl.when(pl.col("kind") == "off").then(40.0).otherwise("power_w")
+    found = told(step(40, 1.2), speeds=speeds, asked=(*POWER_RULES, "B14"), spans={"power_w": resting})
+    assert found["D4"]["explained_by"] == cause
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0.5, 1.6).filter(lambda share: abs(share - 1) > 0.05), st.floats(1.2, 3.0), st.booleans())
+def test_the_affinity_laws_part_water_from_watts(share, apart, idle) -> None:
+    """Power of the water goes with the cube of speed (affinity laws), with and without watts that stay."""
+    speeds = np.array([1000.0, 1000.0 * apart])
+    water = 52 * (speeds / 1000) ** 3
+    old = water + 45 * idle
+    assert not alike_in_watts(speeds, old, old + (share - 1) * water)
+    assert alike_in_watts(speeds, old, old + 30 * (share - 1))
+
+
 # D6
 
 
@@ -306,6 +340,16 @@ def test_a_repair_that_left_the_power_as_it_was_cuts_no_series() -> None:
     """A lid ring, then the valve three days later: without the days before the ring there would be too few."""
     assert own(told(step(40, 0.85), works=((37, "repair"),))) == ["D5"]
     assert own(told(step(40, 0.85), works=((39, "repair"),))) == []  # with the repair: another machine
+
+
+@pytest.mark.parametrize("rule", ["B3", "B11"])
+def test_days_of_a_log_that_was_in_doubt_are_none_of_the_pumps(rule) -> None:
+    """Until the 40th day the log was told to be another's: what is left is ten days before and sixteen after, all alike."""
+    share = np.where((np.arange(DAYS) >= 10) & (np.arange(DAYS) < 40), 1.2, 1.0)
+    assert "D5" in told(share)
+    past = {**dict.fromkeys(PAST_FINDING), "week": "2026-W44", "rule_id": rule, "component": "P-S1", "verdict": "found"}
+    doubt = past | {"first_day": day(10), "last_day": day(39), "explained_by": ""}
+    assert "D5" not in told(share, past=pl.DataFrame([doubt], schema=PAST_FINDING))
 
 
 def test_power_doubled_is_a_meter_and_no_filter() -> None:

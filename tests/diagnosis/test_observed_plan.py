@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from pumpledger.diagnosis.observed_plan import (
     PlanRow,
     Steadiness,
+    change_scatter_min,
     fitted_rows,
     interdaily_stability,
     observed_plan,
@@ -93,6 +94,18 @@ def test_a_habit_of_the_hand_is_not_steady() -> None:
     for day, start in zip(days, (66, 70, 68, 72, 66, 71, 69), strict=True):
         day[start : start + 16] = 2600
     assert "ran alike" in STEADY.fault(observed_plan(days, DAY_RPM))
+
+
+@pytest.mark.parametrize(("stops", "scatter_min"), [((80,) * 7, 0.0), ((80, 79, 81, 80, 78, 82, 79), 1.4826 * 15)])
+def test_a_change_that_is_made_by_hand_scatters(stops, scatter_min) -> None:
+    """A plug is pulled at 20:00, or half an hour about it: the middle distance from the middle is a quarter hour. The start
+    in the morning and the change at noon are kept to the minute."""
+    days = np.tile(quarters(PlanRow(420, 720, 1500), PlanRow(720, 1200, 975)), (7, 1))
+    for day, stop in zip(days, stops, strict=True):
+        day[stop:], day[76:stop] = 0, 975
+    assert change_scatter_min(days, (PlanRow(420, 720, 1500), PlanRow(720, 1200, 975))) == pytest.approx(scatter_min)
+    assert change_scatter_min(days, (PlanRow(0, 1440, 975),)) == 0
+    assert change_scatter_min(np.full((7, 96), np.nan), (PlanRow(420, 720, 1500),)) == 0
 
 
 def test_too_few_days_and_days_that_changed() -> None:

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 import polars as pl
 import pytest
+from asked_alone import asked_alone
 from outcome_rows import savings_days
 from small_fleet import FIRST, LAST, WEEK, Fleet
 
@@ -119,6 +120,33 @@ def test_full_speed_all_day_stands_above_what_it_brings(fleet, findings) -> None
     assert "Full speed all day" in rows(found, "O2")[0]["sentence"]
 
 
+@pytest.mark.parametrize(("at_rest_w", "told"), [(14.0, ["O3"]), (77.0, ["B14"])])
+def test_what_is_drawn_at_rest_all_the_time_is_no_plans_to_save(fleet, at_rest_w, told) -> None:
+    """77 W around the clock are 1.848 kWh a day, and far more than 15 % of this plan's; where rest draws 14 W and the day
+    is as much dearer, it is the plan."""
+    fleet.site()
+    with fleet.database() as db, asked_alone("O3", "B14"):
+        resting = pl.when(pl.col("kind") == "off").then(at_rest_w).otherwise("power_w")
+        db.load("span", db.table("span").with_columns(power_w=resting))
+        dearer = {name: pl.col(name) + 24 * 0.077 for name in ("energy_kwh_lo", "energy_kwh_mid", "energy_kwh_hi")}
+        db.load("daily", db.table("daily").with_columns(**dearer))
+        diagnose(db, WEEK, LAST)
+        assert db.table("finding").filter(verdict="found")["rule_id"].to_list() == told
+
+
+@pytest.mark.parametrize(("cause", "found"), [("plan period", True), ("priming", False)])
+def test_priming_and_rest_are_no_part_of_a_plan(fleet, cause, found) -> None:
+    """An hour a day at 2600 rpm is 0.96 kWh: more than 15 % of the plan's, unless it is priming; then C14 may tell of it."""
+    pump = fleet.site()
+    for day in fleet.days:
+        fleet.set(pump, day, 2600, 1200, 1260)
+    with fleet.database() as db, asked_alone("O3"):
+        fast = pl.when(pl.col("speed_rpm") == 2600).then(pl.lit(cause)).otherwise("cause")
+        db.load("span", db.table("span").with_columns(cause=fast))
+        diagnose(db, WEEK, LAST)
+        assert bool(rows(db.table("finding"), "O3")) == found
+
+
 # O4: 3650 kWh a year are 10 a day
 
 
@@ -197,6 +225,13 @@ def test_a_pump_that_does_not_run_looks_thrifty(fleet, findings) -> None:
 def test_a_fall_that_is_none_or_cannot_be_told(fleet, findings, days, fields, verdict) -> None:
     less(fleet, fleet.site(**fields), days)
     assert [row["verdict"] for row in rows(findings(fleet), "O5")] == verdict
+
+
+@pytest.mark.parametrize(("required", "found"), [(0.415, []), (0.42, ["found"])])
+def test_a_fall_to_a_little_less_than_required_is_nothing_to_act_on(fleet, findings, required, found) -> None:
+    """0.3975 turnovers at most, as above: 0.95 of 0.42 is 0.399, of 0.415 it is 0.394."""
+    less(fleet, fleet.site(required_turnovers=required), 4)
+    assert [row["verdict"] for row in rows(findings(fleet), "O5")] == found
 
 
 def test_a_fall_within_a_tenth_is_none(fleet, findings) -> None:

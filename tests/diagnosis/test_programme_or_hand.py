@@ -1,4 +1,4 @@
-"""C10 beside programmes that changed, C9 by what other sites ran before, and B2 of a file that came twice; each with a near
+"""C10 and C4 beside programmes that changed, C9 by what other sites ran before, and B2 of a file that came twice; each with a near
 miss."""
 
 from __future__ import annotations
@@ -8,7 +8,8 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 import pytest
-from keyed_plan_fleet import DEFAULT, run
+from asked_alone import asked_alone
+from keyed_plan_fleet import DEFAULT, DROPPED, THREE, run
 from small_clock import midnight, planned_rpm
 from small_fleet import FIRST, LAST, WEEK, Fleet
 
@@ -177,3 +178,16 @@ def test_a_file_that_came_a_second_time(status, readings, found) -> None:
     ]  # fmt: skip
     said = told(fleet, "B2", export=exports, reading=pl.DataFrame(rows, schema=READINGS.schema))
     assert [(row["component"], row["measured"]) for row in said] == [("again.csv", 12.0)] * found
+
+
+# C4
+
+
+@pytest.mark.parametrize(("ran", "cause"), [(((1, 2400, 360, 900), (3, 1800, 900, 1080)), "C13"), (DROPPED, "")])
+def test_hours_that_run_at_another_speed_are_told_by_what_runs(fleet, ran, cause) -> None:
+    """The step before holds on, or the step was keyed in with its speed: nothing tells, and what runs is one programme."""
+    run(fleet, fleet.site(plan=THREE), ran)
+    with fleet.database() as db, asked_alone("C4", "C13"):
+        diagnose(db, WEEK, LAST)
+        row = db.table("finding").filter(rule_id="C4").row(0, named=True)
+    assert (row["verdict"], row["explained_by"]) == ("found", cause)

@@ -85,6 +85,18 @@ def test_score_is_value_by_likelihood_by_minute(week) -> None:
     assert DRIVE_MIN + row["work_min"] == 25
 
 
+@pytest.mark.parametrize(("chance", "last"), [(0.5, False), (0.4, True)])
+def test_what_is_more_likely_wrong_than_right_waits_behind_the_rest(chance, last) -> None:
+    with mixed_fleet().database() as db:
+        diagnose(db, WEEK, LAST)
+        here = (pl.col("site_id") == "S2") & (pl.col("verdict") == "found")
+        doubtful = pl.when(here).then(chance).otherwise("probability").alias("probability")
+        db.load("finding", db.table("finding").with_columns(doubtful))
+        rank_actions(db)
+        sites = db.table("action")["site_id"].to_list()
+    assert sites[0] == "S3" and (sites[-1] == "S2") == last
+
+
 def test_budget_keeps_safety_and_drops_no_row(week) -> None:
     _, actions = week
     rows = actions.to_dicts()

@@ -36,6 +36,15 @@ def test_the_same_override_on_four_days(fleet) -> None:
     assert "about 3000 rpm from about 18:10 for 2.0 h" in row["sentence"]
 
 
+@pytest.mark.parametrize(("freeze_rpm", "verdict"), [(2970.0, "cannot tell"), (2950.0, "found"), (None, "found")])
+def test_what_runs_at_the_speed_of_freeze_protection_may_be_that(fleet, freeze_rpm, verdict) -> None:
+    pump = fleet.site(freeze_speed_rpm=freeze_rpm)
+    for day, start in zip(days(4, MONDAY), [1080, 1100, 1050, 1120], strict=True):
+        fleet.set(pump, day, 3000, start, start + 120)
+    (row,) = told(fleet, "C11", **BY_HAND)
+    assert row["verdict"] == verdict and ("sensor of freeze protection" in row["sentence"]) == (verdict != "found")
+
+
 @pytest.mark.parametrize(
     ("starts", "found"),
     [

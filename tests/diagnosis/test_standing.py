@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pumpledger.diagnosis.ranking import QUIET_LEAST, rank_actions, rank_findings
-from pumpledger.diagnosis.standing import KEY, PAST_FINDING, SAID, stand
+from pumpledger.diagnosis.standing import KEY, PAST_FINDING, SAID, stand, still_stands
 from pumpledger.engine.database import Database
 from pumpledger.engine.followup_tables import ACTION_STATES
 from pumpledger.engine.tables import FINDINGS
@@ -63,7 +63,9 @@ def days(site: str, *numbers: int) -> pl.DataFrame:
 
 def judged(now: pl.DataFrame, before: pl.DataFrame, clear: pl.DataFrame, said: tuple = (), closed: tuple = ()):
     done = pl.DataFrame(list(said), schema=SAID, orient="row")
-    return stand(now, before, "2026-W45", WEEKS, clear, done, list(closed))
+    found = now.filter(verdict="found").select(KEY)
+    kept = still_stands(found, before, "2026-W45", clear, done, list(closed))
+    return stand(now, kept, before, "2026-W45", WEEKS)
 
 
 def test_three_clear_days_close_it_and_two_do_not() -> None:
@@ -177,3 +179,11 @@ def test_one_that_comes_and_goes_ranks_lower() -> None:
             mine = row(benefit_kwh_week=13.0, comes_and_goes=coming)
             rank_findings(db, findings(mine, row("C6")).with_columns(rank=0))
             assert db.table("finding").sort("rank")["rule_id"][0] == first
+
+
+def test_a_safety_finding_under_a_cause_stands_on_with_it_and_another_does_not() -> None:
+    """What stood under a log that was another pump's comes back by itself when that is settled, until someone has looked."""
+    under = {"in_sight": False, "explained_by": "B3"}
+    before = past(**{"2026_W45": [row("D17", severity="safety", **under), row(site="S2", **under)]})
+    stood = judged(findings(), before, days("S1", 9, 10, 11, 12))
+    assert stood.select("rule_id", "explained_by").rows() == [("D17", "B3")]

@@ -100,6 +100,15 @@ def test_energy_of_a_day() -> None:
 # C5
 
 
+@pytest.mark.parametrize(("first_rpm", "found"), [(1200, ["found"]), (2400, [])])
+def test_each_exchanged_period_is_seen_at_its_new_speed(fleet, findings, first_rpm, found) -> None:
+    """An hour at 2400 rpm and eleven at 1200 are recorded. Where the hour runs as recorded and the eleven at 2400, one hour
+    of 400 rpm in 24 would be left by the exchange: 16.7, and yet there is none."""
+    plan = ((1, 2400, 360, 420), (2, 1200, 420, 1080))
+    run(fleet, fleet.site(plan=plan), ((1, first_rpm, 360, 420), (2, 2400, 420, 1080)))
+    assert verdicts(findings(fleet), "C5") == found
+
+
 def test_two_of_three_speeds_exchanged(fleet, findings) -> None:
     run(fleet, fleet.site(plan=THREE), EXCHANGED)
     found = findings(fleet)

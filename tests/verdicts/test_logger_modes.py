@@ -79,6 +79,37 @@ def test_a_tripped_drive_is_not_frozen_but_a_finding() -> None:
     assert Fleet().add(log).weigh("B12") == []
 
 
+def at_rest(digits: tuple[float, ...], stood: int) -> Log:
+    """Rest that shows ``digits`` [W] by turns of chance, and stands at 3.4 W over ``stood`` samples about a start."""
+    log = bare()
+    resting = log.speed_rpm == 0
+    log.power_w[resting] = np.random.default_rng(5).choice(digits, resting.sum())
+    at = (2 * 86400 + 6 * 3600) // log.hold_s
+    log.power_w[at - stood // 2 : at + stood // 2] = 3.4
+    return log
+
+
+@pytest.mark.parametrize(
+    ("digits", "stood", "readings"),
+    [
+        ((3.4, 3.5), 60, 59),  # half of the steps are equal: 0.5 to the power of 59
+        ((3.4, 3.5), 16, 0),  # 0.5 to the power of 15 is above a millionth
+        ((3.4,), 60, 0),  # a meter that always shows the same at rest
+    ],
+)
+def test_what_stands_still_from_rest_on_is_frozen_where_rest_lives(digits, stood, readings) -> None:
+    fleet = Fleet().add(at_rest(digits, stood))
+    rows = fleet.weigh("B12")
+    assert len(rows) == bool(readings) and abs(fleet.bad.height - readings) <= 2 * bool(readings)
+
+
+def test_a_drive_that_tripped_shows_what_rest_shows() -> None:
+    log = at_rest((3.4, 3.5), 0)
+    dead = slice((2 * 86400 + 7 * 3600) // 300, (2 * 86400 + 11 * 3600) // 300)
+    log.power_w[dead] = np.random.default_rng(6).choice((3.4, 3.5), dead.stop - dead.start)
+    assert Fleet().add(log).weigh("B12") == []
+
+
 def test_a_hole_in_the_log_ends_a_run() -> None:
     log = frozen(3, 4)
     at = change_at(log)

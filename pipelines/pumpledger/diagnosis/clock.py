@@ -69,15 +69,16 @@ def match_limits(parameters: Mapping[str, float]) -> MatchLimits:
 
 
 def read_clocks(db: Database, parameters: Parameters) -> None:
-    """Make ``clock_match`` (pump_id, source, shift_min, costs [rpm], verdict) and ``clock_evidence`` (EVIDENCE of A1-A5,
-    A7, C13).
+    """Make ``clock_match`` (pump_id, source, shift_min, costs [rpm], verdict), ``clock_evidence`` (EVIDENCE of A1-A5, A7,
+    C13) and ``look_interval``.
 
     Inputs: those of `read_days`; past_day, plan, pump, pump_source, verdict (columns of verdicts). ``parameters`` are
     the rules' by identifier; the tests of the match are those of A1.
     """
     limits = match_limits(parameters["A1"])
     days = read_days(db, limits)
-    looks = dict(db.query("diagnosis/look_interval").iter_rows())
+    db.build("look_interval", "diagnosis/look_interval")
+    looks = dict(db.table("look_interval").select("pump_id", "look_min").iter_rows())
     series = histories(db.table("clock_day"), limits, looks)
     sources = dict(db.table("pump_source").select("pump_id", "source").sort("pump_id", "source").iter_rows())
     clocks = {
@@ -233,7 +234,7 @@ class _Asker:
 
     def _mismatch(self, pump: str, clock: Clock) -> Iterator[dict[str, object]]:
         seen = Mismatch(pump, clock.shift_min, clock.unshifted_rpm, clock.best_rpm, self.days.day_local[clock.rows],
-                        clock.observed, self.days.plan[clock.rows])  # fmt: skip
+                        clock.observed, self.days.plan[clock.rows], self.series[pump].look_min)  # fmt: skip
         other = list(record_rows(self.records, seen, clock.verdict == SHIFTED))
         for row in other:
             began = self.series[pump].programme_began or self.series[pump].day[0].item()
@@ -264,7 +265,7 @@ class _Asker:
         change = self._unmoved(pump, history, shift)
         moved = np.roll(self.days.plan[clock.rows[-1]], shift // QUARTER_MIN)
         outages, within = self.outages.get(pump, []), self.parameters["A5"]["within_min"]
-        hole = hole_before(history, outages, about, within)
+        hole = hole_before(history, outages, about, within, self.days.plan[clock.rows[-1]], moved)
         reset = hole or stood_before(history, outages, about, moved)
         if change is not None:
             yield {**base, "rule_id": "A2", "threshold": float(change[0]), "extra": f"{way}. {so} {change[1]}"}

@@ -107,18 +107,26 @@ def histories(
 
 
 def hole_before(
-    history: History, outages: list[tuple[date, float, float]], shift_min: float, within_min: float
+    history: History,
+    outages: list[tuple[date, float, float]],
+    shift_min: float,
+    within_min: float,
+    recorded: np.ndarray,
+    moved: np.ndarray,
 ) -> str | None:
     """Words for the outage at whose end the pump's clock began anew, if there is one.
 
     ``outages`` are (day, wall clock of the end, length [min]). A clock that runs L min late reads 00:00 when the wall
     clock reads L, and 12:00 half a day off. The outage must end between the last day of the former offset and the first
-    of this one; where all days seen have this one, on the day before them, which the outage spoilt.
+    of this one; where all days seen have this one, on the day before them, which the outage spoilt. What ends where the
+    plan as ``recorded`` (96,) stops asking is no end that was seen, and what ends where the plan, ``moved`` (96,) as it
+    runs now, starts is its hour: any wrong clock makes both.
     """
     began = history.began or history.day[0].item() - timedelta(days=1)
     last = history.day_before(began)
     for day, end_min, _ in outages:
-        if last <= day <= began:
+        own = _stops(recorded, end_min, 1) or _stops(moved[::-1], DAY_MIN - end_min, QUARTER_MIN)
+        if last <= day <= began and not own:
             for reads in (0, HALF_DAY_MIN):
                 if apart(end_min - reads, shift_min) <= within_min:
                     at = _at(end_min)
@@ -141,7 +149,7 @@ def stood_before(
     for day, end_min, long_min in outages:
         begin_min = end_min - long_min
         here = history.day_before(history.began) <= day < history.began
-        if here and begin_min < anew <= end_min and not _ends_at(moved, begin_min):
+        if here and begin_min < anew <= end_min and not _stops(moved, begin_min, QUARTER_MIN):
             return f"it stood from {_at(begin_min)} on {day}, and its clock began at 00:00 at about {_at(anew)}"
     return None
 
@@ -150,10 +158,10 @@ def _at(minutes: float) -> str:
     return f"{int(minutes) % DAY_MIN // 60:02d}:{int(minutes) % 60:02d}"
 
 
-def _ends_at(plan: np.ndarray, minutes: float) -> bool:
-    """Whether a plan (96,) stops within a quarter hour of a wall clock time."""
+def _stops(plan: np.ndarray, minutes: float, within_min: float) -> bool:
+    """Whether a plan (96,) stops so near a wall clock time; read backwards, whether it starts."""
     stops = np.flatnonzero((plan == 0) & (np.roll(plan, 1) > 0)) * QUARTER_MIN
-    return bool((apart(stops, minutes) <= QUARTER_MIN).any())
+    return bool((apart(stops, minutes) <= within_min).any())
 
 
 @dataclass(frozen=True, slots=True)

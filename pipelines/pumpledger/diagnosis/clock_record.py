@@ -27,7 +27,8 @@ KNOWN_SPEED_RPM = 50  # how near an added period's speed lies to that keyed in f
 
 @dataclass(frozen=True, slots=True)
 class Mismatch:
-    """One pump whose days do not fit its plan as recorded: costs of the match [rev/min] and its days (days, 96)."""
+    """One pump whose days do not fit its plan as recorded: costs of the match [rev/min], its days (days, 96), and how far
+    apart its log looks [min]."""
 
     pump_id: str
     shift_min: int
@@ -36,6 +37,7 @@ class Mismatch:
     day_local: np.ndarray
     observed: np.ndarray
     plan: np.ndarray
+    look_min: float = 0.0
 
 
 class Records:
@@ -101,6 +103,9 @@ class Records:
         steady = Steadiness(values["days"], values["stability"], min(left_most, limits.differs_rpm))
         if steady.fault(found) or self._is_freeze(seen, found):
             return None
+        scatter = observed_plan.change_scatter_min(seen.observed[found.alike], found.rows)
+        if scatter > values["change_min"] + seen.look_min / 2:
+            return None  # someone's hand, day after day
         days = seen.day_local[found.alike]
         return {
             "rule_id": "C13",

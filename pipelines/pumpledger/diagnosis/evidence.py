@@ -37,6 +37,7 @@ EVIDENCE = Table(
         "unit": ("text", "unit of both"),
         "extra": ("text", "one more sentence or number for the text"),
         "causes": ("text", "of an outcome: its causes in words; explaining fills it in"),
+        "probability": ("real", "chance that it is right, where the row's own numbers say so; null as the rule says"),
         "benefit_kwh_week": ("real", "energy the fix saves in a week [kWh]"),
         "benefit_money_week": ("real", "money the fix saves in a week [currency]"),
     },

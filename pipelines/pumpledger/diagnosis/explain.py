@@ -22,6 +22,8 @@ from pumpledger.diagnosis.rules import BY_ID
 from pumpledger.diagnosis.rules.rule import OUTCOME_ORDER, Rule
 
 SLIGHT_FROM = 30  # orders below are data, season and clock: what they explain is no alarm
+ANOTHERS_LOG = "B3"  # while it lasts no rule of speed or power speaks (`assemble.gate`); before and after, it explains
+EVEN = 0.5
 NO_CAUSE = "No cause shows in these data."
 Days = frozenset[date]
 
@@ -29,7 +31,8 @@ Days = frozenset[date]
 @dataclass(frozen=True, slots=True)
 class Row:
     """One row of EVIDENCE that was found. ``days`` is None where it holds all along; ``between`` are the days from
-    first to last, None where these are unknown."""
+    first to last, None where these are unknown. ``unseen``: it only stands on from earlier weeks;
+    ``unlikely``: more likely wrong than right, so that it explains nothing."""
 
     index: int
     site_id: str
@@ -39,6 +42,8 @@ class Row:
     severity: str
     days: Days | None
     between: Days | None
+    unseen: bool
+    unlikely: bool
 
 
 @dataclass(slots=True)
@@ -53,37 +58,43 @@ class Explained:
 
 def explain(
     evidence: pl.DataFrame,
+    kept: pl.DataFrame,
     pumps: pl.DataFrame,
     sources: pl.DataFrame,
     values: Mapping[str, Mapping[str, float]],
-) -> pl.DataFrame:
-    """Evidence with ``explained_by`` and, for outcomes, ``causes`` filled in.
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Evidence with ``explained_by`` and, for outcomes, ``causes`` filled in; and ``kept`` with ``explained_by``.
 
     A cause without a benefit of its own takes the greatest of what it explains: mending the cause brings it. Not so
     where a wrong clock explains running off the plan: set right, the pump runs as long at another time.
 
     Args:
         evidence: EVIDENCE.
+        kept: FINDINGS that stand on unseen: each may explain what fell on its days, and be explained by what did.
         pumps: site_id, pump_id.
         sources: pump_id, source.
         values: rule -> parameter -> value.
     """
     asked = _without_answered(evidence)
-    found = [_row(index, row) for index, row in enumerate(asked.iter_rows(named=True)) if row["verdict"] == FOUND]
+    unseen = {"on_days": None, "unseen": True}
+    rows = [*asked.iter_rows(named=True), *({**row, **unseen} for row in kept.iter_rows(named=True))]
+    found = [_row(index, row) for index, row in enumerate(rows) if row["verdict"] == FOUND]
     seen = _Seen(found, pumps, sources)
     looked = {row.index: _looked(row, seen, values.get(row.rule.id, {})) for row in found}
     roots = {row.index: _root(row, looked) for row in found}
-    explained_by = ["" for _ in range(asked.height)]
-    causes: list[str | None] = [None for _ in range(asked.height)]
+    explained_by = ["" for _ in rows]
+    causes: list[str | None] = [None for _ in rows]
     for row in found:
         root = roots[row.index]
         explained_by[row.index] = root.rule.id if root is not None else ""
         if row.rule.order >= OUTCOME_ORDER:
             causes[row.index] = _worded(looked[row.index])
     marked = asked.with_columns(
-        pl.Series("explained_by", explained_by, dtype=pl.String), pl.Series("causes", causes, dtype=pl.String)
+        pl.Series("explained_by", explained_by[: asked.height], dtype=pl.String),
+        pl.Series("causes", causes[: asked.height], dtype=pl.String),
     )
-    return _with_gains(marked, roots)
+    under = kept.with_columns(pl.Series("explained_by", explained_by[asked.height :], dtype=pl.String))
+    return _with_gains(marked, roots), under
 
 
 def _without_answered(evidence: pl.DataFrame) -> pl.DataFrame:
@@ -116,6 +127,8 @@ def _row(index: int, row: Mapping[str, object]) -> Row:
         str(row["severity"] or BY_ID[str(row["rule_id"])].severity),
         frozenset(date.fromisoformat(day) for day in named.split()) if named else None,
         between,
+        bool(row.get("unseen")),
+        float(row["probability"] or 1.0) < EVEN,  # type: ignore[arg-type]
     )
 
 
@@ -150,8 +163,12 @@ def _looked(row: Row, seen: _Seen, values: Mapping[str, float]) -> Explained:
     """Its causes in their order, and the first of them if they leave too few of its days."""
     found = Explained()
     left = row.days
-    for rule_id in dict.fromkeys((*([row.named] if row.named else []), row.rule.id, *row.rule.explained_by)):
+    for rule_id in dict.fromkeys(
+        (*([row.named] if row.named else []), ANOTHERS_LOG, row.rule.id, *row.rule.explained_by)
+    ):
         for cause in seen.causes(row, rule_id):
+            if cause.unlikely or rule_id == ANOTHERS_LOG and not _of_anothers_log(row, cause):
+                continue
             taken, left = _taken(row, cause, left)
             if taken != 0:
                 found.causes.append((cause, taken))
@@ -170,12 +187,27 @@ def _slight(cause: Row, row: Row) -> bool:
 
 def _taken(row: Row, cause: Row, left: Days | None) -> tuple[int | None, Days | None]:
     """How many of the days that are left ``cause`` takes (None: the whole finding), and what it leaves."""
+    if (row.unseen or cause.unseen) and cause.rule.id != row.named and _apart(row, cause):
+        return 0, left
+    if cause.unseen and left is not None and cause.between is not None:
+        return len(left & cause.between), left - cause.between
     if cause.days is None:
         return None, None if left is None else frozenset()
     if left is None:
         touches = row.between is None or bool(row.between & cause.days)
         return (None if touches else 0), None
     return len(left & cause.days), left - cause.days
+
+
+def _of_anothers_log(row: Row, cause: Row) -> bool:
+    """Whether a log that was taken for another's may be why ``row`` was seen: one of the two only stands on."""
+    reads = bool({"speed", "power"} & set(row.rule.needs)) and row.rule.id != ANOTHERS_LOG
+    return ANOTHERS_LOG in row.rule.explained_by or (reads and (row.unseen or cause.unseen))
+
+
+def _apart(row: Row, cause: Row) -> bool:
+    """Whether no day can be of both, as of findings of different weeks."""
+    return row.between is not None and cause.between is not None and not row.between & cause.between
 
 
 def _root(row: Row, looked: Mapping[int, Explained]) -> Row | None:
@@ -212,6 +244,8 @@ def _with_gains(marked: pl.DataFrame, roots: Mapping[int, Row | None]) -> pl.Dat
     gain_money: dict[int, float] = {}
     columns = marked.select("rule_id", "benefit_kwh_week", "benefit_money_week").rows()
     for index, root in roots.items():
+        if index >= marked.height:
+            continue  # what stands on unseen gives its cause no gain
         rule_id, kwh, money = columns[index]
         if root is None or rule_id == "C10" or root.site_id == "":
             continue

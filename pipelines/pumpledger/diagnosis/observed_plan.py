@@ -23,6 +23,10 @@ PERIODS_MOST = 3
 CAP_RPM = 400.0  # as for the match: what a quarter can cost
 CHANGE_RPM = 300.0  # what one more change of speed must save: less than a blended quarter costs, twice half an hour's
 STANDSTILL_RPM = LOWEST_RPM / 2
+NEAR_QUARTERS, CHANGE_LEAST_RPM = (
+    4,
+    100.0,
+)  # of a change of speed that is timed: what lies beside it, and how large it is
 
 Array = npt.NDArray[np.floating]
 
@@ -124,6 +128,28 @@ def observed_plan(days: Array, day_rpm: float) -> ObservedPlan:
     left = np.minimum(np.abs(median - plan_quarters((r.start_min, r.stop_min, r.speed_rpm) for r in rows)), CAP_RPM)
     residual = float(np.nanmean(left)) if seen.any() else np.inf
     return ObservedPlan(rows, residual, alike, interdaily_stability(days[alike]))
+
+
+def change_scatter_min(days: Array, rows: Sequence[PlanRow]) -> float:
+    """How far apart the days (days, 96) make the change of speed that they keep worst [min], as a standard deviation by the
+    middle distance from the middle; 0 where ``rows`` know no change. A controller keeps all of its changes to the minute.
+    """
+    plan = plan_quarters((row.start_min, row.stop_min, row.speed_rpm) for row in rows)
+    edges = np.flatnonzero(plan != np.roll(plan, 1))
+    worst = 0.0
+    for edge, before, after in zip(edges, np.roll(edges, 1), np.roll(edges, -1), strict=True):
+        back, on = ((edge - before - 1) % QUARTERS + 1, (after - edge - 1) % QUARTERS + 1)
+        near = np.arange(edge - min(NEAR_QUARTERS, back), edge + min(NEAR_QUARTERS, on)) % QUARTERS
+        old, new = plan[edge - 1], plan[edge]
+        if len(edges) == 1 or abs(new - old) < CHANGE_LEAST_RPM:
+            continue
+        kept = (
+            np.clip((days[:, near] - new) / (old - new), 0, 1).sum(axis=1) * QUARTER_MIN
+        )  # of the old speed; NaN unseen
+        kept = kept[~np.isnan(kept)]
+        if len(kept):
+            worst = max(worst, 1.4826 * float(np.median(np.abs(kept - np.median(kept)))))
+    return worst
 
 
 def fitted_rows(profile: Array) -> tuple[PlanRow, ...]:

@@ -75,7 +75,13 @@ def _of_equal_length(
     rival = np.minimum(rival_order, moved)
     seen = (~np.isnan(observed)).mean(axis=1) >= OBSERVED_LEAST
     cheaper = (least <= (1 - values["cheaper_share"]) * recorded) & (recorded - least >= values["margin_rpm"])
-    suspect = seen & cheaper & (least <= values["residual_rpm"])
+    in_each = np.array(
+        [
+            _in_each_period(*row, values["cap_rpm"])
+            for row in zip(observed, ordered[0], ordered[best, pumps], strict=True)
+        ]
+    )
+    suspect = seen & cheaper & in_each & (least <= values["residual_rpm"])
     fixed = 7 * (
         day_kwh(db.table("speed_grid"), keys["pump_id"].to_list(), ordered[best, pumps])
         - day_kwh(db.table("speed_grid"), keys["pump_id"].to_list(), ordered[0])
@@ -113,6 +119,16 @@ def _of_equal_length(
                 row["benefit_kwh_week"] = float(fixed[index])
         result.append(row)
     return result
+
+
+def _in_each_period(observed: Array, recorded: Array, exchanged: Array, cap_rpm: float) -> bool:
+    """Whether every period whose speed is another runs nearer to that than to its own, by the middle of its quarters: one
+    short period as recorded beside a long one that is not are no exchange. Profiles are (96,) [rev/min].
+    """
+    changed = recorded != exchanged
+    apart = np.minimum(np.abs(observed - recorded), cap_rpm) - np.minimum(np.abs(observed - exchanged), cap_rpm)
+    gains = [apart[changed & (recorded == speed)] for speed in np.unique(recorded[changed])]
+    return all(np.isnan(gain).all() or np.nanmedian(gain) > 0 for gain in gains)
 
 
 def _in_words(plans: pl.DataFrame, pump: str, permuted: Array) -> str:

@@ -5,6 +5,9 @@ loading that a cleaning cures is D3, from `accounting/loading.py`.
 
 A step is two levels with a flat stretch on either side: a loading filter falls before it is cleaned, and what a season
 does is slow. A level is a median of five days, so that one odd day makes none.
+
+What changes in the water's way goes with the cube of speed, as all its power does (the affinity laws of a centrifugal
+pump). Watts that come or go at every speed alike are friction of bearings, another device or the meter's zero.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ import numpy as np
 import polars as pl
 
 from pumpledger.accounting.loading_shape import LEAST_SIDE_DAYS, fall_shape, two_levels
+from pumpledger.diagnosis.constant_watts import LEAST_SPEED_RATIO
 from pumpledger.diagnosis.evidence import EVIDENCE
 from pumpledger.diagnosis.power_levels import PowerSeries, power_series, scatter, slope
 from pumpledger.engine.database import Database
@@ -83,6 +87,38 @@ def _speeds_agree(logs: np.ndarray, at: int, share: float) -> int:
     return count
 
 
+def alike_in_watts(speeds_rpm: np.ndarray, before_w: np.ndarray, after_w: np.ndarray) -> bool:
+    """Whether the watts that came or went fit one number for all speeds better than the cube of speed, or one share of
+    the power. Speeds that do not lie apart cannot say so.
+
+    Args:
+        speeds_rpm: shape (s,), rising.
+        before_w: shape (s,), NaN where a speed was not held.
+        after_w: the same.
+    """
+    seen = np.isfinite(before_w) & np.isfinite(after_w)
+    speeds, old, change = speeds_rpm[seen], before_w[seen], (after_w - before_w)[seen]
+    if speeds.size < 2 or speeds[-1] < LEAST_SPEED_RATIO * speeds[0]:
+        return False
+
+    def left(shape: np.ndarray) -> float:
+        """Sum of squares that the best multiple of ``shape`` leaves, of changes relative to the power."""
+        part, share = shape / old, change / old
+        return float(np.sum(np.square(share - part * (part @ share) / (part @ part))))
+
+    return left(np.ones(old.size)) < min(left(speeds**3), left(old))
+
+
+def _constant(series: PowerSeries, at: int, of: slice) -> bool:
+    """`alike_in_watts` of the days ``of`` a series, parted after ``at`` of them."""
+    before, after = np.full(series.speeds.size, np.nan), np.full(series.speeds.size, np.nan)
+    for place, logs in enumerate(series.logs[:, of]):
+        old, new = logs[:at][np.isfinite(logs[:at])], logs[at:][np.isfinite(logs[at:])]
+        if min(old.size, new.size) >= LAST_DAYS:
+            before[place], after[place] = np.exp(_level(old, first=False)), np.exp(_level(new))
+    return alike_in_watts(series.speeds, before, after)
+
+
 def _stretches(series: PowerSeries) -> list[slice]:
     """Days from one cleaning on record to the next."""
     cuts = np.flatnonzero(np.diff(series.since)) + 1
@@ -113,7 +149,7 @@ def step_since_cleaning(series: PowerSeries, least_share: float, sigmas: float) 
     earlier = series.index[: last.start + at]
     if share > 0 and new / _highest(earlier) - 1 < least_share:
         return None  # back on a level that it had before
-    speeds = _speeds_agree(logs, at, share)
+    speeds = 0 if _constant(series, at, last) else _speeds_agree(logs, at, share)
     flat = at >= FLAT_BEFORE_DAYS and drifts[0] < FLAT_BEFORE_SHARE * old
     clean = bool(series.since[last.start]) or bool(flat)
     return Change(share, _day(days[at]), _day(days[-1]), days.size - at, speeds, False, clean) if speeds else None
@@ -155,6 +191,8 @@ def change_over_cleanings(
         return None
     if ways == "unmended":
         speeds = _unmended_speeds(series, last.start, share)
+    elif _constant(series, last.start, slice(None)):
+        return None
     else:
         speeds = _speeds_agree(series.logs, last.start, share)
     if not speeds:
@@ -194,6 +232,8 @@ def _row(
         "verdict": verdict,
         "needs": more.get("needs"),
         "severity": more.get("severity"),
+        # One speed cannot tell water from a meter's zero: what rest shows too much goes first.
+        "explained_by": "B14" if change.speeds == 1 and change.share > 0 else None,
         "first_day": change.first_day,
         "last_day": change.last_day,
         "days": change.days,

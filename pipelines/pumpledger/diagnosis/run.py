@@ -30,7 +30,7 @@ from pumpledger.diagnosis.power_levels import find_renewals, freed_levels
 from pumpledger.diagnosis.ranking import rank_findings
 from pumpledger.diagnosis.rules import RULES, Rule, parameter_values
 from pumpledger.diagnosis.rules.rule import OUTCOME_ORDER
-from pumpledger.diagnosis.standing import stand
+from pumpledger.diagnosis.standing import KEY, stand, still_stands
 from pumpledger.engine.database import Database
 
 Parameters = Mapping[str, Mapping[str, float]]
@@ -55,15 +55,16 @@ def diagnose(db: Database, week: str, week_end: date, parameters: Parameters | N
     causes = gated(db, [rule for rule in RULES if rule.order < OUTCOME_ORDER], values)
     db.load("found_cause", causes.filter(pl.col("verdict") == FOUND))
     outcomes = gated(db, [rule for rule in RULES if rule.order >= OUTCOME_ORDER], values)
-    facts = db.table("pump_fact").select("site_id", "pump_id")
-    explained = explain(pl.concat([causes, outcomes]), facts, db.table("pump_source"), values)
-    now = findings(explained, db.table("best_plan"))
+    evidence = pl.concat([causes, outcomes])
     past = db.table("past_finding")
-    weeks = sorted(past["week"].unique().to_list())
-    closed = db.table("pump_fact").filter(season="closed")["site_id"].unique().to_list()
     last_week = f"{week_end - timedelta(days=7):%G-W%V}"
-    site_days = db.query("diagnosis/clear_day")
-    rank_findings(db, stand(now, past, last_week, weeks, site_days, db.table("said_done"), closed))
+    closed = db.table("pump_fact").filter(season="closed")["site_id"].unique().to_list()
+    found = evidence.filter(pl.col("verdict") == FOUND).select(KEY)
+    kept = still_stands(found, past, last_week, db.query("diagnosis/clear_day"), db.table("said_done"), closed)
+    facts = db.table("pump_fact").select("site_id", "pump_id")
+    explained, kept = explain(evidence, kept, facts, db.table("pump_source"), values)
+    weeks = sorted(past["week"].unique().to_list())
+    rank_findings(db, stand(findings(explained, db.table("best_plan")), kept, past, last_week, weeks))
 
 
 def prepare(db: Database, week_end: date, values: Parameters, parameters: Parameters | None = None) -> None:

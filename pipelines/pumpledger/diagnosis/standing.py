@@ -4,8 +4,8 @@ Belongs here: what last week's findings make of this week's. What a rule needs t
 what people said of it in `followup`.
 
 A finding that this week does not show closes after three believed days of its site without it; fewer prove nothing, so
-it goes on standing as it was last seen. A safety finding does not close by itself: someone has to say that it was
-looked at on site. One that opens and closes again and again is marked as coming and going. The numbers are starting
+it goes on standing as it was last seen, and may explain and be explained meanwhile (`explain.py`). A safety finding does
+not close by itself: someone has to say that it was looked at on site. One that opens and closes again and again is marked as coming and going. The numbers are starting
 values, common practice without a source; the separate delay to close is that of OPC UA Part 9 (OffDelay), from memory.
 """
 
@@ -28,39 +28,51 @@ SAID = {"site_id": pl.String(), "rule_id": pl.String(), "component": pl.String()
 """What people marked fixed or rejected, and for which day."""
 
 
-def stand(
-    now: pl.DataFrame,
+def still_stands(
+    found: pl.DataFrame,
     past: pl.DataFrame,
     last_week: str,
-    weeks: list[str],
     site_days: pl.DataFrame,
     said: pl.DataFrame,
     closed: list[str],
 ) -> pl.DataFrame:
-    """``now`` (FINDINGS, not ranked) with what stands on from ``last_week``, how long each has stood, and which come
-    and go.
+    """FINDINGS of ``last_week`` that this week does not show and does not clear, as they were last seen.
 
     Args:
-        now: this week's findings.
+        found: KEY of what this week shows.
         past: PAST_FINDING of up to eight weeks before.
         last_week: the week before this one.
-        weeks: all weeks that were reviewed before, oldest first.
         site_days: site_id, day_local of the days on which every pump of the site is believed, eight weeks to this one's
             end.
         said: SAID.
         closed: sites that are closed for the season.
     """
-    before = past.filter((pl.col("week") == last_week) & (pl.col("verdict") == "found")).drop("week")
-    found = now.filter(verdict="found")
-    gone = before.filter((pl.col("explained_by") == "") & (pl.col("site_id") != "")).join(found, on=KEY, how="anti")
-    kept = _kept(gone, site_days, said, closed)
+    own = (pl.col("explained_by") == "") | ((pl.col("severity") == "safety") & ~pl.col("in_sight"))
+    gone = _before(past, last_week).filter(own & (pl.col("site_id") != "")).join(found, on=KEY, how="anti")
+    return _kept(gone, site_days, said, closed)
+
+
+def stand(now: pl.DataFrame, kept: pl.DataFrame, past: pl.DataFrame, last_week: str, weeks: list[str]) -> pl.DataFrame:
+    """``now`` (FINDINGS, not ranked) with ``kept`` of `still_stands`, how long each has stood, and which come and go.
+
+    Args:
+        now: this week's findings.
+        kept: FINDINGS.
+        past: PAST_FINDING of up to eight weeks before.
+        last_week: the week before this one.
+        weeks: all weeks that were reviewed before, oldest first.
+    """
     stands_on = now.join(kept, on=KEY, how="anti")  # a question that could not be answered gives way to what stands
     rows = pl.concat([stands_on, kept]) if kept.height else now
-    since = before.select(*KEY, earlier="standing_since")
+    since = _before(past, last_week).select(*KEY, earlier="standing_since")
     rows = rows.join(since, on=KEY, how="left", maintain_order="left").with_columns(
         standing_since=pl.when(pl.col("verdict") == "found").then(pl.min_horizontal("first_day", "earlier"))
     )
     return FINDINGS.conform(_marked(rows.drop("earlier"), past, weeks))
+
+
+def _before(past: pl.DataFrame, last_week: str) -> pl.DataFrame:
+    return past.filter((pl.col("week") == last_week) & (pl.col("verdict") == "found")).drop("week")
 
 
 def _kept(gone: pl.DataFrame, site_days: pl.DataFrame, said: pl.DataFrame, closed: list[str]) -> pl.DataFrame:

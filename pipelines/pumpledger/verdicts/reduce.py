@@ -31,7 +31,6 @@ def reduce_readings(db: Database, differences: float, at_once: int = READINGS_AT
     walk = {
         "running_rpm": RUNNING_RPM,
         "speed_change_rpm": SPEED_CHANGE_RPM,
-        "standby_w": STANDBY_W,
         "differences": int(differences),
     }
     readings = db.table("speed_level").group_by("pump_id").agg(pl.col("readings").sum()).sort("pump_id")

@@ -134,6 +134,9 @@ _ALL: tuple[Mode, ...] = (
             "samples": Parameter(6, 3, 1000, "equal readings", "more"),
             # Speed and power that are read one or two samples apart are no frozen meter.
             "either_side": Parameter(3, 1, 100, "readings on either side of a change of speed", "more"),
+            # Of the thousands of readings of a fortnight not one run is so long by itself.
+            "chance": Parameter(1e-6, 1e-12, 1e-3, "probability", "less"),
+            "rest_steps": Parameter(20, 10, 1000, "readings at rest", "more"),
         },
     ),
     Mode(

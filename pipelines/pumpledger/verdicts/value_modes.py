@@ -171,7 +171,7 @@ def mode_b11(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
 
 def mode_b12(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
     """Power that stays the same to the last digit while the speed changes: those values are taken as missing."""
-    limits = {name: parameters[name] for name in ("samples", "either_side")}
+    limits = {name: parameters[name] for name in ("samples", "either_side", "chance", "rest_steps")}
     limits |= {"speed_change_rpm": SPEED_CHANGE_RPM, "standby_w": STANDBY_W}
     db.build("frozen_value", "verdicts/frozen_value", limits)
     runs = _with_source(db, db.query("verdicts/frozen_runs"))

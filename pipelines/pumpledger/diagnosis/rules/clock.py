@@ -168,7 +168,8 @@ RULES: tuple[Rule, ...] = (
         severity="data",
         needs=("speed", "plan"),
         order=26,
-        explained_by=("C9",),
+        # A plug pulled each night leaves the same programme day after day, and nobody keyed it in.
+        explained_by=("C9", "D19"),
         find=found_by("C13"),
         season="open",
         probability=0.85,
@@ -193,6 +194,8 @@ RULES: tuple[Rule, ...] = (
             # A day's distance from the middle one: a habit of the owner's hand moves by half an hour, which at 1500 rpm
             # is 30; a programme repeats to the minute.
             "day_rpm": Parameter(25, 5, 100, "rpm", "less"),
+            # A slow pump is moved by a quarter hour for a few rpm: a hand is known by its minutes as well.
+            "change_min": Parameter(5, 1, 30, "min", "less"),
         },
     ),
 )

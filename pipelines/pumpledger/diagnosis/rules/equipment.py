@@ -92,6 +92,9 @@ RULES: tuple[Rule, ...] = (
             "nights": Parameter(4, 2, 7, "days", "more"),
             "spread_min": Parameter(75, 15, 180, "min", "less"),
             "exact_min": Parameter(5, 0, 30, "min", "more"),
+            "exact_share": Parameter(
+                0.75, 0.5, 1.0, "share", "less"
+            ),  # the first night of a new plan may be cut by midnight
             "edge_min": Parameter(20, 5, 60, "min", "more"),
             "hand_min": Parameter(10, 5, 60, "min", "more"),  # above one sample of five minutes
         },
@@ -187,6 +190,8 @@ RULES: tuple[Rule, ...] = (
             "minutes": Parameter(15, 1, 240, "min", "more"),
             # 8 ft/s in a return line (from memory); a read code of one county allows 10 ft/s, and 6 in suction lines.
             "velocity_ms": Parameter(2.4384, 1.5, 3.5, "m/s", "more"),
+            "near_rpm": Parameter(50, 10, 100, "rpm", "less"),  # as D1 knows a burst of priming
+            "burst_most_min": Parameter(15, 5, 30, "min", "less"),
         },
     ),
     Rule(

@@ -20,7 +20,7 @@ from pumpledger.engine.parameter import Parameter
 
 DRY_DAY = (
     "dry_share", "deep_share", "least_dry_min", "least_dry_rpm", "start_min", "least_level_days", "powered_w",
-    "load_share", "least_load_w", "again_share", "again_min", "again_level",
+    "load_share", "least_load_w", "alike_share", "again_share", "again_min", "again_level",
 )  # fmt: skip
 """Thresholds of D2 that make a dry day, which savings leave out."""
 
@@ -67,6 +67,8 @@ RULES: tuple[Rule, ...] = (
             # A closed pipe leaves a radial impeller 0.42 to 0.7 of its load, air about a third (from memory).
             "load_share": Parameter(0.42, 0.2, 0.5, "share", "less"),
             "least_load_w": Parameter(15, 5, 100, "W", "more"),  # a smaller one lies within the error of two fits
+            # Water's watts at two speeds a fit can part are two thirds of each other, by the cube.
+            "alike_share": Parameter(0.8, 0.7, 0.95, "share", "less"),
             # Far more than supply, oil and a filter move within a run; half dry, a slow pump's losses stay.
             "again_share": Parameter(0.75, 0.5, 0.85, "share", "less"),
             "again_min": Parameter(

@@ -157,6 +157,7 @@ RULES: tuple[Rule, ...] = (
         parameters={
             "days": Parameter(2, 1, 7, "days", "more"),
             "day_coverage": Parameter(0.5, 0.0, 0.9, "share", "less"),
+            "hole_min": Parameter(120, 30, 360, "min", "less"),  # the longest hole of a valid day
         },
     ),
     Rule(

@@ -12,6 +12,8 @@ from pumpledger.engine.parameter import Parameter
 
 _MOST_CHURN_KWH = Parameter(1.0, 0.0, 500.0, "kWh per week", "more")  # some fifty a year: less is not worth a visit
 _MOST_CHURN_MONEY = Parameter(0.2, 0.0, 100.0, "currency per week", "more")  # ten a year
+# Less is within a quarter hour of a plan, and nobody would go and see.
+_SHORT = Parameter(0.05, 0.0, 0.5, "share", "more")
 
 RULES: tuple[Rule, ...] = (
     Rule(
@@ -39,8 +41,7 @@ RULES: tuple[Rule, ...] = (
         caution=PAD_CHECK,
         parameters={
             "days": Parameter(3, 1, 5, "days", "more"),
-            # Less is within a quarter hour of a plan, and nobody would go and see.
-            "short_share": Parameter(0.05, 0.0, 0.5, "share", "more"),
+            "short_share": _SHORT,
         },
     ),
     Rule(
@@ -167,6 +168,7 @@ RULES: tuple[Rule, ...] = (
             "fall": Parameter(0.1, 0.02, 0.9, "share of the usual energy", "more"),
             "usual_days": Parameter(7, 3, 28, "believed days before the week", "more"),
             "days": Parameter(3, 1, 7, "days", "more"),
+            "short_share": _SHORT,
         },
     ),
 )

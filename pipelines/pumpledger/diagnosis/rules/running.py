@@ -40,6 +40,7 @@ RULES: tuple[Rule, ...] = (
             "spread_min": Parameter(90, 15, 240, "min", "less"),
             "days": Parameter(4, 2, 7, "days", "more"),
             "regular_min": Parameter(10, 0, 30, "min", "more"),  # two samples of five minutes
+            "freeze_rpm": Parameter(30, 0, 100, "rpm", "less"),  # as D18 knows that speed
         },
     ),
     Rule(

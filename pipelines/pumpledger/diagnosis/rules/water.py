@@ -48,6 +48,8 @@ RULES: tuple[Rule, ...] = (
             "observed_share": Parameter(0.9, 0.5, 1.0, "share", "more"),
             "standby_w": Parameter(30, 5, 60, "W", "less"),
             "margin_w": Parameter(10, 2, 30, "W", "less"),  # as for a speed without power
+            "rest_w": Parameter(5, 0, 30, "W", "less"),
+            "drawn_share": Parameter(0.5, 0.2, 1.0, "share", "less"),
             # By the cube of the speed a small pump of 60 W at 1000 rpm draws 30 W, the limit, at 800.
             "slow_rpm": Parameter(800, 0, 1200, "rpm", "less"),
             "least_w": Parameter(1, 0, 3, "W", "more"),  # electronics that are on draw some watts, dead ones none
