@@ -32,6 +32,8 @@ def runs_dry(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
     return db.query("diagnosis/rule_d2", {name: values[name] for name in _DRY_FOUND})
 
 
+# Of a step that two weeks of days before and its own scatter make sure; what supply and water do in a day is as large.
+_SURE_SHARE = Parameter(0.025, 0.015, 0.5, "share", "more")
 _SIGMAS = Parameter(3.5, 2, 10, "scatters of a day", "more")  # the usual limit of an outlier by the median
 
 RULES: tuple[Rule, ...] = (
@@ -132,6 +134,7 @@ RULES: tuple[Rule, ...] = (
         caution=f"{PRESSURE} {SUCTION} {ELECTRICAL}",
         parameters={
             "fall_share": Parameter(0.08, 0.04, 0.5, "share", "more"),
+            "sure_share": _SURE_SHARE,
             "sigmas": _SIGMAS,
             "blocked_share": Parameter(0.7, 0.4, 0.8, "share", "less"),  # severity alone
         },
@@ -159,6 +162,7 @@ RULES: tuple[Rule, ...] = (
         caution=f"{PRESSURE} {SUCTION} {ELECTRICAL}",
         parameters={
             "rise_share": Parameter(0.08, 0.04, 0.5, "share", "more"),
+            "sure_share": _SURE_SHARE,
             # From its best flow to run-out a radial pump's power grows by less: more is a meter.
             "most_share": Parameter(0.6, 0.3, 1.0, "share", "less"),
             "sigmas": _SIGMAS,
