@@ -1,11 +1,12 @@
-"""A small step in a series of days, told from scatter that lasts, from drift, and from a slow change.
+"""A small step or bend in a series of days, told from scatter that lasts, from drift, and from each other.
 
 Belongs here: the statistics. What a step means stands in `power_shift.py`.
 
 A day's departure lingers into the next (weather, supply, oil), so that five days say less than five draws would; and a
 season drifts. So a level, a drift and a step are fitted at once by generalised least squares for noise of first-order
 memory (Prais and Winsten 1954), for every day that the step may have come on, and the step is held against its standard
-error. What the best slow change explains as well is no step.
+error. What the best slow change explains as well is no step. A bend, from which day on it drifts otherwise, is held
+against its error in the same way.
 """
 
 from __future__ import annotations
@@ -14,10 +15,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-LEAST_BEFORE, LEAST_AFTER = 14, 5
-"""Days on either side: a drift shows in two weeks, and a level in five days, as in `accounting/loading_shape.py`."""
+LEAST_DAYS, LEAST_BEFORE, LEAST_AFTER = 21, 10, 5
+"""Days in all, as of `constant_watts.py`, and on either side of the step: a level shows in five."""
 SURE = 5.0
-"""Standard errors: of some thirty days that a step may have come on, in each pump of a fleet and each week, chance makes
+"""Standard errors: of some thirty days that a change may have come on, in each pump of a fleet and each week, chance makes
 hardly one."""
 MEMORY = (0.5, 0.8)
 """Least and most of a day's departure that the next keeps: short series show less than there is, so half is assumed."""
@@ -41,9 +42,9 @@ def small_step(days: np.ndarray, logs: np.ndarray) -> SmallStep | None:
         days: shape (n,), whole days, rising.
         logs: shape (n,), logarithm of power.
     """
-    places = np.arange(LEAST_BEFORE, days.size - LEAST_AFTER + 1)
-    if not places.size:
+    if days.size < LEAST_DAYS:
         return None
+    places = np.arange(LEAST_BEFORE, days.size - LEAST_AFTER + 1)
     number = np.arange(days.size)
     whole = (number >= places[:, None]).astype(float)
     steps = np.concatenate([whole, whole + 0.5 * (number == places[:, None] - 1)])  # or half of the day before as well
@@ -58,6 +59,22 @@ def small_step(days: np.ndarray, logs: np.ndarray) -> SmallStep | None:
     if _slow_squares(days, logs, used) < squares[best]:
         return None
     return SmallStep(int(places[best % places.size]), float(np.expm1(sizes[best])), sure)
+
+
+def bend(days: np.ndarray, logs: np.ndarray) -> float:
+    """How much ``logs`` has moved by the last day beyond its drift, since the day on which it most surely bent; 0 where that
+    is not sure. Arrays as of `small_step`.
+    """
+    if days.size < LEAST_DAYS:
+        return 0.0
+    since = days[LEAST_BEFORE - 1 : days.size - LEAST_AFTER]
+    bends = np.maximum(days - since[:, None], 0.0) / (days[-1] - since)[:, None]
+    memory = MEMORY[0]
+    for _ in range(2):
+        sizes, errors, _ = fitted_changes(days, logs, bends, memory)
+        best = int(np.argmax(np.abs(sizes) / errors))
+        memory = _memory(_rest(days, logs - sizes[best] * bends[best]))
+    return float(np.expm1(sizes[best])) if abs(sizes[best]) >= SURE * errors[best] else 0.0
 
 
 def came_slowly(days: np.ndarray, logs: np.ndarray, at: int) -> bool:

@@ -219,6 +219,7 @@ RULES: tuple[Rule, ...] = (
         parameters={
             "fall_share": Parameter(0.08, 0.04, 0.5, "share", "more"),
             "season_unknown": Parameter(0.08, 0, 0.2, "share", "more"),  # as of accounting/loading.py
+            "bend_share": Parameter(0.04, 0.03, 0.5, "share", "more"),  # as least_fall of accounting/loading.py
             "days": Parameter(3, 1, 7, "days", "more"),
             "sigmas": _SIGMAS,
         },
@@ -244,7 +245,8 @@ RULES: tuple[Rule, ...] = (
         ),
         caution=ELECTRICAL,
         parameters={
-            "least_w": Parameter(15, 5, 200, "W", "more"),  # a small device on the same meter draws less
+            # A small device on the same meter draws more, and is switched on in one day.
+            "least_w": Parameter(10, 5, 200, "W", "more"),
             "least_share": Parameter(0.2, 0.05, 1.0, "share", "more"),
             "steady_share": Parameter(0.05, 0.01, 0.15, "share", "less"),
             # From its best flow to run-out a radial pump's power grows by less: all that a freer way could add.
