@@ -44,7 +44,7 @@ unchanged as (
     select pump_id, work_day
     from by_speed
     group by pump_id, work_day
-    having max(abs(after_w / before_w - 1)) < $same_share or bool_and(abs(first_w - before_w) < abs(first_w - after_w))
+    having bool_and(abs(after_w / before_w - 1) < $same_share or abs(first_w - before_w) < abs(first_w - after_w))
 ),
 renewed_pump as (
     select w.pump_id, max(w.work_day) as renewed_day
