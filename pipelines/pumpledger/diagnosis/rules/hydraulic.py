@@ -93,7 +93,7 @@ RULES: tuple[Rule, ...] = (
         risk_cost_week=60,
         sentence=(
             "Went back to its priming speed up to {measured:.0f} times a day outside planned starts, on {day_count} of "
-            "the last three valid days: air comes in on the suction side, or the water is low. {extra}"
+            "the week: air comes in on the suction side, or the water is low. {extra}"
         ),
         instruction=(
             "Look at the water level, skimmer weir, strainer lid and its seal, the pump's drain plugs and suction unions. "
