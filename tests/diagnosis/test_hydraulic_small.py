@@ -24,6 +24,7 @@ def test_a_small_fall_that_bends_away_from_its_drift() -> None:
     assert own(told(ramp(0, DAYS - 1, 0.94))) == []
     assert own(told(1 - 0.06 * (1 - np.cos(np.pi * np.arange(DAYS) / DAYS)) / 2)) == []
     assert own(told(1 - 0.025 * quickening**1.5)) == []
+    assert own(told(ramp(50, DAYS - 1, 0.94))) == []  # within a week it may be chance, or a step
     assert own(told(loads, fleet_of=0)) == []
 
 
@@ -41,6 +42,13 @@ def test_a_small_step_after_weeks_of_days(share, rule) -> None:
     early[:32] = np.nan
     assert rule not in told(early)  # eight days before it are not ten
     assert own(told(step(40, share), fleet_of=0)) == []  # the season of the fleet is not known
+
+
+@pytest.mark.parametrize("share", [2.0, 1.1])
+def test_the_end_of_a_rise_is_no_valve(share) -> None:
+    """Another pump's log for twenty days, or a meter: what came down had been there before."""
+    days = np.arange(DAYS)
+    assert "D5" not in told(np.where((days >= 16) & (days < 36), share, 1.0))
 
 
 @pytest.mark.parametrize("share", [1.05, 0.95])

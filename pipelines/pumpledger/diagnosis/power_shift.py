@@ -116,6 +116,8 @@ def step_since_cleaning(series: PowerSeries, least_share: float, sigmas: float, 
         return None
     if share > 0 and new / _highest(series.index[: last.start + at]) - 1 < least:
         return None  # back on a level that it had before
+    if share < 0 and 1 / _highest(1 / index[:at]) < old * (1 + FLAT_SHARE * share):
+        return None  # it had been half way down before: what ended is a rise
     speeds = _speeds_agree(series.logs[:, last], at, share)
     lost = -slope(days[:at], index[:at]) / old * LOADS_IN_DAYS
     clean = bool(series.since[last.start]) or (days[at] - days[0] >= CLEAN_DAYS and lost < share)

@@ -62,12 +62,12 @@ def small_step(days: np.ndarray, logs: np.ndarray) -> SmallStep | None:
 
 
 def bend(days: np.ndarray, logs: np.ndarray) -> float:
-    """How much ``logs`` has moved by the last day beyond its drift, since the day on which it most surely bent; 0 where that
-    is not sure. Arrays as of `small_step`.
+    """How much ``logs`` has moved by the last day beyond its drift, since the day on which it most surely bent, a week
+    before the last or longer; 0 where that is not sure. Arrays as of `small_step`.
     """
     if days.size < LEAST_DAYS:
         return 0.0
-    since = days[LEAST_BEFORE - 1 : days.size - LEAST_AFTER]
+    since = days[LEAST_BEFORE - 1 : days.size - SLOW_DAYS[0]]
     bends = np.maximum(days - since[:, None], 0.0) / (days[-1] - since)[:, None]
     memory = MEMORY[0]
     for _ in range(2):
