@@ -4,7 +4,8 @@
 --   side that are compared, within three weeks of the work; $least_days, fewer on a side cannot tell.
 -- Columns: pump_id; renewed_day.
 -- A breaker that was closed or a lid ring that was replaced leaves the pump what it was, and visits.csv does not say so:
--- the watts do. Where they cannot, the pump counts as another one.
+-- the watts do. Where they cannot, the pump counts as another one. A pump that is changed draws otherwise from its first
+-- day on: where that day still lies nearer to what was before than to what comes after, something else happened later.
 with last_judged as (
     select max(day_local) as last_day from judged_day
 ),
@@ -32,7 +33,8 @@ beside as (
 by_speed as (
     select
         pump_id, work_day, speed_rpm,
-        median(power_w) filter (later) / median(power_w) filter (not later) - 1 as change
+        median(power_w) filter (later) as after_w, median(power_w) filter (not later) as before_w,
+        any_value(power_w) filter (later and place = 1) as first_w
     from beside
     where place <= $side_days
     group by pump_id, work_day, speed_rpm
@@ -42,7 +44,7 @@ unchanged as (
     select pump_id, work_day
     from by_speed
     group by pump_id, work_day
-    having max(abs(change)) < $same_share
+    having bool_and(abs(after_w / before_w - 1) < $same_share or abs(first_w - before_w) < abs(first_w - after_w))
 ),
 renewed_pump as (
     select w.pump_id, max(w.work_day) as renewed_day

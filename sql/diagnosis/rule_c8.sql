@@ -5,7 +5,8 @@
 --   $days (of the week's valid days), $near_rpm, a speed this close to the load's minimum is kept for the load, $ask_rpm,
 --   below which an unknown knee is worth asking for [rev/min]. columns: those of EVIDENCE that it fills.
 -- The knee is the lowest that the flow band allows; where it lies above the speeds seen, the fastest of these is no
---   cheaper than the knee. The litre has to be dearer by the low, the middle and the high flow. Power at rest is taken off,
+--   cheaper than the knee. The litre has to be dearer by $dearer for the middle flow, and dearer at all for the low and the
+--   high one: so wide a band needs no margin on top. Power at rest is taken off,
 --   as the knee speed takes it off.
 -- A public pool is left alone: fewer hours are no advice there. Raising a speed above the plan's fastest needs ratings.
 with told as (
@@ -55,8 +56,7 @@ slow as (
     from planned_run
     where free and speed_rpm <= knee_rpm - $below_rpm and added_w > 0 and knee_w > 0 and knee_m3h > 0
         and added_w * knee_m3h >= (1 + $dearer) * knee_w * flow_m3h
-        and added_w * knee_m3h_lo >= (1 + $dearer) * knee_w * flow_m3h_lo
-        and added_w * knee_m3h_hi >= (1 + $dearer) * knee_w * flow_m3h_hi
+        and added_w * knee_m3h_lo > knee_w * flow_m3h_lo and added_w * knee_m3h_hi > knee_w * flow_m3h_hi
     group by site_id, pump_id, day_local
     having slow_h >= $hours
 ),

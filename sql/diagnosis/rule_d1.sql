@@ -2,7 +2,7 @@
 -- Grain: one pump. Inputs: span, plan_window, daily, judged_day, excused_day, pump.
 -- Parameters: $near_rpm, so close to the priming speed is priming [rev/min]; $burst_most_min, longer is no burst [min];
 --   $stop_most_min, a longer stop before it makes it a start [min]; $start_edge_min, so near a planned start it is that
---   start [min]; $bursts a day; $days of the last $of_days valid days of the week.
+--   start [min]; $bursts a day; $days of any $of_days valid days of the week, one after another.
 -- Columns: those of EVIDENCE that it fills.
 -- A burst after time that was not seen is left out, as is one that freeze protection or an override follows: these prime
 -- as well. A burst after a stop may be the supply: a blip, and the pump primes as it comes back. Where too few came without
@@ -57,27 +57,41 @@ valid_day as (
     anti join excused_day as e on e.pump_id = d.pump_id and e.day_local = d.day_local
     where d.valid
 ),
-newest_day as (
-    select *, row_number() over (partition by pump_id order by day_local desc) as newest from valid_day
-),
 by_day as (
     select
         d.site_id, d.pump_id, d.day_local, count(b.start_utc) as bursts,
         count(b.start_utc) filter (b.after_stop) as after_stops, coalesce(any_value(b.unnamed), false) as unnamed
-    from newest_day as d
+    from valid_day as d
     left join burst as b on b.pump_id = d.pump_id and b.day_local = d.day_local
-    where d.newest <= $of_days
     group by d.site_id, d.pump_id, d.day_local
+),
+placed as (
+    select *, row_number() over (partition by pump_id order by day_local) as place from by_day
+),
+in_a_row as (
+    select
+        last.pump_id, last.place, count(*) filter (d.bursts >= $bursts) as many,
+        count(*) filter (d.bursts - d.after_stops >= $bursts) as unstopped
+    from placed as last
+    join placed as d on d.pump_id = last.pump_id and d.place between last.place - $of_days + 1 and last.place
+    group by last.pump_id, last.place
+),
+often as (
+    select pump_id, max(unstopped) >= $days as unstopped
+    from in_a_row
+    group by pump_id
+    having max(many) >= $days
 ),
 counted as (
     select
-        site_id, pump_id, count(*) filter (bursts - after_stops >= $bursts) >= $days as unstopped,
-        min(day_local) filter (bursts >= $bursts) as first_day,
-        max(day_local) filter (bursts >= $bursts) as last_day, count(*) filter (bursts >= $bursts) as days,
-        max(bursts) as most_bursts, sum(bursts) as all_bursts, sum(after_stops) as all_stops, bool_or(unnamed) as unnamed
-    from by_day
-    group by site_id, pump_id
-    having count(*) filter (bursts >= $bursts) >= $days
+        d.site_id, d.pump_id, any_value(o.unstopped) as unstopped,
+        min(d.day_local) as first_day, max(d.day_local) as last_day, count(*) as days,
+        max(d.bursts) as most_bursts, sum(d.bursts) as all_bursts, sum(d.after_stops) as all_stops,
+        bool_or(d.unnamed) as unnamed
+    from by_day as d
+    join often as o using (pump_id)
+    where d.bursts >= $bursts
+    group by d.site_id, d.pump_id
 ),
 evidence as (
     select

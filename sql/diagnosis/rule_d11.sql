@@ -7,9 +7,10 @@
 -- One-sided: the high bound of the flow counts, and an unknown rating is never a pass. Priming is left out, which moves
 --   air and water for minutes, whether a start asked for it or air that came in (D1), and so are excused days, when
 --   somebody stood beside the pump. A metered flow goes first.
--- Where the likeliest flow is below the limit and the high bound alone is above it, a reading on site comes before a stop:
---   it is no safety finding then, and as likely as the bounds say, which hold nine of ten (the normal law by its logistic
---   likeness, within a hundredth).
+-- Where the likeliest flow is below the limit of filter or pipe and the high bound alone is above it, a reading on site
+--   comes before a stop: it is no safety finding then, and as likely as the bounds say, which hold nine of ten (the
+--   normal law by its logistic likeness, within a hundredth). Not so at a suction fitting, which can hold a bather: there
+--   the high bound is enough.
 -- Speeds in a log that may be another pump's, or at another time, are none that this pump ran at; what is planned for it
 --   counts all the same.
 -- Inside diameters of Schedule 40 pipe: 1.610, 2.067 and 2.469 in (facts 2.3, from memory). A pipe that is too fast is
@@ -57,7 +58,7 @@ speeds as (
 flows as (
     select l.site_id, l.pump_id, s.speed_rpm, s.run_days, s.planned_days, coalesce(s.metered_m3h, g.flow_m3h_hi) as flow_m3h,
         coalesce(s.metered_m3h, g.flow_m3h_mid, g.flow_m3h_hi) as likely_m3h,
-        least(l.filter_limit_m3h, l.suction_limit_m3h) as rating_m3h,
+        least(l.filter_limit_m3h, l.suction_limit_m3h) as rating_m3h, l.suction_limit_m3h,
         least(l.filter_limit_m3h, l.suction_limit_m3h, l.pipe_limit_m3h) as limit_m3h
     from limits as l
     join speeds as s using (pump_id)
@@ -65,8 +66,8 @@ flows as (
 ),
 above as (
     select site_id, pump_id, max(flow_m3h) as flow_m3h, arg_max(speed_rpm, struct_pack(flow := flow_m3h, speed := speed_rpm)) as speed_rpm,
-        any_value(limit_m3h) as limit_m3h, coalesce(bool_or(likely_m3h > rating_m3h), false) as above_rating,
-        bool_or(likely_m3h > limit_m3h) as likely,
+        any_value(limit_m3h) as limit_m3h, coalesce(bool_or(likely_m3h > rating_m3h or flow_m3h > suction_limit_m3h), false) as above_rating,
+        coalesce(bool_or(likely_m3h > limit_m3h or flow_m3h > suction_limit_m3h), false) as likely,
         max(1 / (1 + exp(1.702 * 1.645 * (limit_m3h - likely_m3h) / (flow_m3h - likely_m3h)))) filter (flow_m3h > likely_m3h) as chance,
         arg_max(likely_m3h, struct_pack(flow := flow_m3h, speed := speed_rpm)) as likely_m3h,
         list_distinct(flatten(list(run_days))) as run_days,

@@ -6,8 +6,8 @@
 --   score of one that comes and goes), $prior_outcomes (outcomes that the starting probability is worth), $quiet_least
 --   (outcomes before a rule may fall quiet), $quiet_share (share right below which it does).
 -- columns: those of unranked_finding, the probability as outcomes have moved it; place (0 own, 1 explained, 2 cannot
---   tell); pinned (0 safety, 1 other), quiet (bool), unlikely (bool: more likely wrong than right), ordering (order of explanation), score [currency per week and
---   minute].
+--   tell); pinned (0 safety, 1 other), quiet (bool), unlikely (bool: more likely wrong than right), ordering (order of
+--   explanation), score [currency per week and minute].
 with weighed as (
     select f.* replace (
             ($prior_outcomes * f.probability + v.right_outcomes) / ($prior_outcomes + v.outcomes) as probability

@@ -1,8 +1,8 @@
 -- B10: the sign of power while a pump runs.
 -- Grain: pump; pumps with the right sign as well. Inputs: speed_level.
 -- Parameters: $running_rpm, a pump at this speed or above runs [rev/min]; $standby_w, without a logged speed a pump
---   that draws more, either way, runs [W]; $readings, fewest readings while running; $share, of the readings since the
---   first day with the wrong sign.
+--   that draws more, either way, runs [W]; $readings, fewest readings while running, or $days, fewest days of them (a log
+--   of changes has a few a day); $share, of the readings since the first day with the wrong sign.
 -- Output: pump_id; suspect; negative_n, running_n (readings since then); power_w, mean while running [W]; first_day,
 --   last_day; fits_before, whether it ran with the right sign before.
 with source as (
@@ -37,6 +37,7 @@ counted as (
         first_day,
         max(day_local) filter (where 2 * negative_n > running_n) as last_day,
         coalesce(bool_or(2 * negative_n <= running_n and day_local < first_day), false) as fits_before,
+        count(*) filter (where 2 * negative_n > running_n) as negative_days,
         coalesce(sum(negative_n) filter (where day_local >= first_day), 0)::bigint as negative_n,
         coalesce(sum(running_n) filter (where day_local >= first_day), sum(running_n))::bigint as running_n,
         sum(power_sum order by day_local) filter (where day_local >= first_day)
@@ -46,7 +47,8 @@ counted as (
 ),
 
 meter_sign as (
-    select *, negative_n >= $share * running_n and negative_n >= $readings as suspect
+    select * exclude (negative_days),
+        negative_n >= $share * running_n and (negative_n >= $readings or negative_days >= $days) as suspect
     from counted
     order by pump_id
 )

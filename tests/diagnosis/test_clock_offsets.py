@@ -68,6 +68,14 @@ def test_an_hour_the_wrong_way_or_from_before_the_change_is_not_put_down_to_it(f
     assert (row["verdict"], row["measured"], row["first_day"]) == ("found", moved(CHANGE), first)
 
 
+@pytest.mark.parametrize(("kept", "rule"), [(3, "A3"), (2, "A2")])
+def test_a_clock_that_kept_its_plan_after_the_change_was_moved_at_it(fleet, findings, kept, rule) -> None:
+    """Three days from the change on (one of 25 h is not matched) part it from a change that is dated a day late."""
+    fleet.site(moved_min=lambda day: -60 if day > CHANGE + timedelta(days=kept) else 0)
+    found = findings(fleet)
+    assert [name for name in ("A2", "A3") if rows(found, name)] == [rule]
+
+
 def test_plans_that_cannot_be_checked_say_so(fleet, findings) -> None:
     fleet.site("S1", plan=SYMMETRIC, moved_min=lambda day: 720)
     fleet.site("S2", plan=((1, 1000, 0, 1440),))

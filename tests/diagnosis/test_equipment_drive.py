@@ -190,6 +190,28 @@ def test_speed_sags_in_the_heat(least, most, days, found) -> None:
         assert all(r["verdict"] == "cannot tell" or r["explained_by"] == "D10" for r in rows(found_rows, "C10"))
 
 
+@pytest.mark.parametrize(
+    ("short", "found"),
+    [
+        (lambda k: 40 + 10 * k, True),
+        (lambda k: 150 - 10 * k, False),  # faster as it warms
+        (lambda k: 40 + 10 * (k % 2), False),  # nearly one speed
+        (lambda k: (40, 150)[k % 2], False),  # two speeds, and the air has no say
+    ],
+)
+def test_a_day_too_hot_for_any_hour_at_the_plan(short, found) -> None:
+    """1000 rpm planned from 08:00 to 20:00 in air that warms by a degree an hour from 19 deg C on: short by 40 to 150."""
+    fleet = EquipmentFleet()
+    pump = fleet.site(weather="w")
+    fleet.weather("w", lambda hour: 19.0 + (hour.hour - 16) % 24)
+    for day in WEEK_DAYS:
+        for k in range(12):
+            fleet.set(pump, day, 1000 - short(k), 480 + 60 * k, 540 + 60 * k)
+    result = rows(judged(fleet), "D10")
+    assert [row["verdict"] for row in result] == ["found"] * found
+    assert not found or "the hotter it was the slower" in result[0]["sentence"]
+
+
 def test_short_in_the_cool_hours_is_not_heat() -> None:
     fleet = EquipmentFleet()
     pump = fleet.site(weather="w")

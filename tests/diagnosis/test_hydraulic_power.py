@@ -5,16 +5,15 @@ Series of eight weeks that end with the review's week; shares and watts are arit
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import timedelta
 
 import numpy as np
 import polars as pl
 import pytest
-from asked_alone import asked_alone
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from power_rows import DAYS, ONES, day, levels, load_levels, peers, ramp, step
+from power_told import own, told
 from small_fleet import LAST, WEEK, Fleet, power_w
 
 from pumpledger.accounting.loading_shape import two_levels
@@ -23,46 +22,6 @@ from pumpledger.diagnosis.power_levels import slope
 from pumpledger.diagnosis.power_shift import alike_in_watts
 from pumpledger.diagnosis.run import diagnose
 from pumpledger.diagnosis.standing import PAST_FINDING
-
-POWER_RULES = ("D3", "D4", "D5", "D6", "D7")
-
-
-def told(
-    share: np.ndarray,
-    cleanings: tuple[int, ...] = (),
-    works: tuple[tuple[int, str], ...] = (),
-    fleet_of: int = 9,
-    season: np.ndarray = ONES,
-    parameters: Mapping[str, Mapping[str, float]] | None = None,
-    past: pl.DataFrame | None = None,
-    asked: tuple[str, ...] = POWER_RULES,
-    spans: Mapping[str, pl.Expr] | None = None,
-    **more: object,
-) -> dict[str, dict]:
-    """``rule -> finding`` of D3 to D7 on site S1, whose power follows ``share`` times the season of its fleet."""
-    fleet = Fleet()
-    pump = fleet.site()
-    for number in range(fleet_of):
-        fleet.site(f"Q{number}")
-    for number in cleanings:
-        fleet.visit("S1", day(number), "cleaning")
-    for number, work in works:
-        fleet.visit("S1", day(number), work)
-    with fleet.database() as db, asked_alone(*asked):
-        db.load("span", db.table("span").with_columns(**(spans or {})))
-        load_levels(db, levels({pump: share * season, **peers(fleet_of, season)}, **more))
-        if past is not None:
-            db.load("past_finding", past)
-        diagnose(db, WEEK, LAST, parameters)
-        rows = db.table("finding").filter(pl.col("rule_id").is_in(POWER_RULES))
-    others = rows.filter(pl.col("site_id") != "S1")
-    assert others.filter(pl.col("verdict") == "found").is_empty(), others["sentence"].to_list()
-    return {row["rule_id"]: row for row in rows.filter(pl.col("site_id") == "S1").iter_rows(named=True)}
-
-
-def own(found: dict[str, dict]) -> list[str]:
-    return sorted(rule for rule, row in found.items() if row["verdict"] == "found" and not row["explained_by"])
-
 
 # healthy
 
@@ -151,7 +110,7 @@ def test_a_valve_left_shut_at_a_cleaning() -> None:
 @pytest.mark.parametrize(
     "share",
     [
-        step(40, 0.94),  # less than the limit
+        step(40, 0.98),  # less than the limit
         step(52, 0.85),  # four days are not five
         np.where((np.arange(DAYS) >= 20) & (np.arange(DAYS) < 30), 0.85, 1.0),  # put back again
     ],
@@ -201,15 +160,22 @@ def test_a_cleaning_that_brings_power_back_is_no_break_through() -> None:
     down = np.concatenate([ramp(0, 39, 0.85)[:40], ONES[:16]])
     assert own(told(down, cleanings=(39,))) == []
     assert own(told(down)) == []  # nor one that nobody wrote down
-    assert own(told(step(40, 1.06))) == []
+    assert own(told(step(40, 1.02))) == []
 
 
 def test_a_rise_after_few_days_may_be_a_cleaning() -> None:
-    """Sixteen days before the rise do not show what a clean filter draws."""
+    """Twelve days before the rise do not show what a clean filter draws, nor do days that lose 0.35 % each: in eight weeks
+    that is 20 %, more than the 14 % that came back."""
     share = step(40, 1.12)
-    share[:24] = np.nan
+    share[:28] = np.nan
     d4 = told(share)["D4"]
     assert d4["verdict"] == "cannot tell" and "visits.csv" in d4["sentence"]
+    fell = step(40, 1.16) - 0.0035 * np.clip(np.arange(DAYS) - 24, 0, 16)
+    fell[:24] = np.nan
+    assert told(fell)["D4"]["verdict"] == "cannot tell"
+    flat = step(40, 1.12)
+    flat[:24] = np.nan
+    assert own(told(flat)) == ["D4"]
 
 
 @pytest.mark.parametrize("watts", [30, -20])
@@ -274,7 +240,8 @@ def test_watts_added_slowly_at_every_speed() -> None:
 
 def test_power_that_rises_in_proportion_is_no_bearing() -> None:
     assert "D7" not in told(ramp(0, 55, 1.12))
-    assert "D7" not in told(ONES, added_w={"P-S1": np.linspace(0, 12, DAYS)})
+    few = np.linspace(0, 11, DAYS)  # 9.5 W of the 10 that are asked for
+    assert "D7" not in told(ONES, added_w={"P-S1": few}, scatter=0.004)
 
 
 def test_a_device_put_on_the_meter_is_no_bearing() -> None:
@@ -339,6 +306,7 @@ def test_the_week_must_have_power() -> None:
 def test_a_repair_that_left_the_power_as_it_was_cuts_no_series() -> None:
     """A lid ring, then the valve three days later: without the days before the ring there would be too few."""
     assert own(told(step(40, 0.85), works=((37, "repair"),))) == ["D5"]
+    assert own(told(step(40, 0.85), works=((38, "repair"),))) == ["D5"]  # a day as before lies between
     assert own(told(step(40, 0.85), works=((39, "repair"),))) == []  # with the repair: another machine
 
 

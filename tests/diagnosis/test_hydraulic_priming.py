@@ -250,6 +250,19 @@ def test_keeps_priming(bursts, days, found) -> None:
         assert "None of them followed a stop" in d1["sentence"] and "suction" in d1["caution"].lower()
 
 
+@pytest.mark.parametrize(("second", "found"), [(1, True), (2, True), (3, False)])
+def test_two_days_early_in_the_week_count_as_well(second, found) -> None:
+    """Monday and the day so many after it, then quiet: any three days one after another are looked at."""
+    fleet = Fleet()
+    pump = fleet.site(priming_speed_rpm=3000.0, priming_min=3.0)
+    for day in (MONDAY, MONDAY + timedelta(days=second)):
+        for start in (540, 600, 660):
+            fleet.set(pump, day, 3000, start, start + 3)
+    told = judged(fleet)
+    assert ("D1" in told) == found
+    assert not found or (told["D1"]["first_day"], told["D1"]["days"]) == (MONDAY, 2)
+
+
 def test_after_a_stop_the_supply_may_be_the_cause() -> None:
     d1 = judged(bursting(4, 2, stop_min=2))["D1"]
     assert d1["verdict"] == "cannot tell" and "8 of 8 followed a stop" in d1["sentence"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import polars as pl
 import pytest
@@ -156,6 +156,18 @@ def test_watts_at_rest(fleet, rest_w, severity) -> None:
     assert [row["severity"] for row in of(findings, "B14")] == ([severity] if severity else [])
     if rest_w == 15.5:
         assert "136 kWh a year" in of(findings, "B14")[0]["sentence"]
+
+
+@pytest.mark.parametrize(("days", "found"), [(3, True), (2, False)])
+def test_a_floor_that_came_in_mid_week(fleet, days, found) -> None:
+    """The days before it came take nothing from it."""
+    fleet.rest_w[fleet.site()] = 4.0
+    with fleet.database() as db:
+        late = (pl.col("kind") == "off") & (pl.col("day_local") > LAST - timedelta(days=days))
+        db.load("span", db.table("span").with_columns(power_w=pl.when(late).then(31.8).otherwise("power_w")))
+        diagnose(db, WEEK, LAST)
+        rows = of(db.table("finding"), "B14")
+    assert [(row["measured"], row["days"]) for row in rows] == [(31.8, 3)] * found
 
 
 def test_a_load_that_comes_and_goes_is_no_floor(fleet) -> None:

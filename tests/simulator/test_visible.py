@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 
+import numpy as np
 import pytest
 from hard_case import FIRST, lay
 
 from pumpledger.simulator.controller import KeyedPlan, Period
 from pumpledger.simulator.sites import Change
 from pumpledger.simulator.visible import AT_ONCE, SLOWLY, power_share, seen_from, short_share
+from pumpledger.simulator.weather import Station
 
 
 def test_the_limits_are_those_of_the_noise() -> None:
@@ -57,3 +59,36 @@ def test_a_pause_is_a_hole_where_it_leaves_more_out_than_a_flow_meter_errs(short
     case.site.pool_volume_m3 = moved_m3 / (1.0 - short) / case.site.required_turnovers
     assert short_share(case, case.first) == pytest.approx(short)
     assert seen_from(case, "C1") == (case.first if shows else None)
+
+
+def _run(case, *periods: Period) -> None:
+    case.set(plans=(KeyedPlan(FIRST - timedelta(days=60), periods),))
+
+
+@pytest.mark.parametrize(
+    ("period", "shows"),
+    [
+        (Period(1500, 600, 1080), True),
+        (Period(1000, 600, 1080), False),  # never below 1000 rev/min
+        (Period(1500, 0, 120), False),  # the nights are cool
+        (Period(1500, 600, 615), False),  # a quarter hour, and it looks each half
+    ],
+)
+def test_a_drive_gives_way_where_it_runs_fast_in_the_warm(period, shows) -> None:
+    """20 deg C from 08:00 to 20:00, 10 by night; gives way above 17."""
+    case = lay("D10", size=0.5).case
+    _run(case, period)
+    time_s = np.arange(case.horizon.warm_start_s, case.horizon.end_s, 3600)
+    hour = (case.horizon.local_s(time_s) % 86_400) / 3600
+    air = Station("inland", time_s, np.where((hour >= 8) & (hour < 20), 20.0, 10.0))
+    assert seen_from(case, "D10", air) == (case.first if shows else None)
+
+
+@pytest.mark.parametrize(("start_min", "shows"), [(600, False), (1200, True), (1070, True)])
+def test_a_relay_that_sticks_shows_where_the_pump_rests(start_min, shows) -> None:
+    """For an hour on the first day; the pump runs for its load from 08:00 to 18:00."""
+    case = lay("D12", size=0.2).case
+    _run(case, Period(1500, 480, 1080))
+    at = case.at(case.first, start_min)
+    case.set(aux_min_rpm=1000, aux_stuck=((at, at + 3600),))
+    assert seen_from(case, "D12") == (case.first if shows else None)

@@ -20,6 +20,10 @@ def metered(factor: float, from_day: int = 0, seed: int = 1) -> Log:
     return log
 
 
+def log_days() -> int:
+    return int(healthy().days().max()) + 1
+
+
 def test_a_clamp_put_on_backwards() -> None:
     (row,) = Fleet().add(metered(-1)).weigh("B10")
     assert (row["quantity"], row["remedy"], row["blocks"], row["sureness"]) == ("power", "power x-1", True, 1.0)
@@ -37,6 +41,17 @@ def test_negative_power_is_never_used() -> None:
 def test_a_clamp_that_was_turned_one_day() -> None:
     (row,) = Fleet().add(metered(-1, from_day=8)).weigh("B10")
     assert row["remedy"] == "power x-1 from 2026-11-03" and str(row["first_day"]) == "2026-11-03"
+
+
+@pytest.mark.parametrize(("days", "found"), [(3, True), (2, False)])
+def test_few_readings_a_day_count_by_their_days(days: int, found: bool) -> None:
+    """A log of changes has two or three readings of a run."""
+    log = metered(-1, from_day=log_days() - days)
+    running = np.flatnonzero(log.speed_rpm > 0)
+    keep = np.zeros(len(log.speed_rpm), bool)
+    keep[running[:: len(running) // (3 * log_days())]] = True
+    log.power_w = np.where(keep | (log.speed_rpm == 0), log.power_w, np.nan)
+    assert [row["remedy"][:9] for row in Fleet().add(log).weigh("B10")] == ["power x-1"] * found
 
 
 def test_an_export_that_counts_drawn_power_as_negative() -> None:

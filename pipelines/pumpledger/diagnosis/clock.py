@@ -20,7 +20,7 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 
-from pumpledger.diagnosis.clock_dating import HALF_DAY_MIN, apart
+from pumpledger.diagnosis.clock_dating import HALF_DAY_MIN, SHORTEST_DAYS, apart
 from pumpledger.diagnosis.clock_days import SEEN_LEAST, PumpDays, mostly_seen, moved_plan, read_days
 from pumpledger.diagnosis.clock_history import Drift, History, drift, histories, hole_before, stood_before
 from pumpledger.diagnosis.clock_record import Mismatch, Records, record_rows
@@ -301,6 +301,8 @@ class _Asker:
         near = timedelta(days=-1) <= history.began - day <= timedelta(days=self.parameters["A2"]["change_days"])
         if not near or before is None or apart(before, 0) > QUARTER_MIN:
             return None
+        if history.clear_between(day, history.began) >= SHORTEST_DAYS:
+            return None  # it kept its plan after the change, so it was moved at it
         return unmoved, f"Before the clock change of {day} it kept its plan."
 
     def _drift(self, pump: str, clock: Clock) -> dict[str, object]:

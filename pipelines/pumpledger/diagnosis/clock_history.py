@@ -64,6 +64,11 @@ class History:
         shifts = self.shift_min[self.clear & (self.day < np.datetime64(day))][-7:]
         return float(np.median(shifts)) if len(shifts) else None
 
+    def clear_between(self, first: date, end: date) -> int:
+        """How many clear days were seen from ``first`` to the day before ``end``."""
+        inside = (self.day >= np.datetime64(first)) & (self.day < np.datetime64(end))
+        return int((self.clear & inside).sum())
+
     def day_before(self, day: date) -> date:
         """The last day seen before ``day``; that day itself where it is the first."""
         earlier = self.day[self.day < np.datetime64(day)]

@@ -1,6 +1,7 @@
 """Power that fell at the same speed since the filter was last clean: D3.
 
-Belongs here: what counts as a fall, and what is told of it. A fall in one step is D5's too (`power_shift.py`), which then
+Belongs here: what counts as a fall, and what is told of it. A season bends over months and a filter loads ever faster, so
+that a smaller fall counts where the pump bends away from its own drift. A fall in one step is D5's too (`power_shift.py`), which then
 explains it. How much water is left is worked out by `accounting/loading.py`.
 """
 
@@ -15,6 +16,7 @@ import polars as pl
 from pumpledger.accounting.loading_shape import fall_shape
 from pumpledger.diagnosis.evidence import EVIDENCE
 from pumpledger.diagnosis.power_levels import PowerSeries, power_series, scatter
+from pumpledger.diagnosis.small_steps import bend
 from pumpledger.engine.database import Database
 
 REFERENCE_DAYS, REFERENCE_LEAST = 5, 3  # first days after a cleaning, as in `accounting/loading.py`
@@ -54,7 +56,9 @@ def filter_loads(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
         fallen = 1 - float(newest.max())
         limit = values["fall_share"] + (0 if series.seasonal else values["season_unknown"])
         if fallen < max(values["fall_share"], values["sigmas"] * scatter(shares)):
-            continue
+            if not _bends_down(series, days, shares, values["bend_share"]):
+                continue
+            limit, fallen = values["bend_share"], values["bend_share"]
         measured = 1 - float(np.median(newest))
         sure = fallen >= limit
         low = days[in_week & (shares <= 1 - limit)]
@@ -78,6 +82,13 @@ def filter_loads(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
             }
         )
     return pl.DataFrame(rows, schema=EVIDENCE.schema)
+
+
+def _bends_down(series: PowerSeries, days: np.ndarray, shares: np.ndarray, least_share: float) -> bool:
+    """Whether the middle of the newest days lies ``least_share`` below a clean filter's, by a bend of its own."""
+    if not series.seasonal or 1 - np.median(shares[-REFERENCE_DAYS:]) < least_share:
+        return False
+    return bend(days, np.log(shares)) <= -least_share
 
 
 def _words(series: PowerSeries, days: np.ndarray, shares: np.ndarray, flow: Mapping[tuple[str, date], float]) -> str:

@@ -4,7 +4,8 @@ Belongs here: how a change is told from loading, season and chance. Words and th
 loading that a cleaning cures is D3, from `accounting/loading.py`.
 
 A step is two levels with a flat stretch on either side: a loading filter falls before it is cleaned, and what a season
-does is slow. A level is a median of five days, so that one odd day makes none.
+does is slow. A level is a median of five days, so that one odd day makes none. Where weeks of days stand before it, a
+smaller step is told from their scatter and drift (`small_steps.py`).
 
 What changes in the water's way goes with the cube of speed, as all its power does (the affinity laws of a centrifugal
 pump). Watts that come or go at every speed alike are friction of bearings, another device or the meter's zero.
@@ -24,6 +25,7 @@ from pumpledger.accounting.loading_shape import LEAST_SIDE_DAYS, fall_shape, two
 from pumpledger.diagnosis.constant_watts import LEAST_SPEED_RATIO
 from pumpledger.diagnosis.evidence import EVIDENCE
 from pumpledger.diagnosis.power_levels import PowerSeries, power_series, scatter, slope
+from pumpledger.diagnosis.small_steps import came_slowly, small_step
 from pumpledger.engine.database import Database
 
 LEVEL_DAYS = 5  # days of a level's median, as those that make the reference of `accounting/loading.py`
@@ -32,7 +34,9 @@ STANDS_SHARE = 0.7  # of the change; below it the pump is on its way back
 MENDED_DAYS = 2  # after a cleaning, which shows at once: two days agree
 FLAT_SHARE = 0.5  # of the change: a side that drifts by more is no level
 AGREE_SHARE = 0.4  # of the change that each speed must show: watts that one speed alone shows are not the water's
-FLAT_BEFORE_DAYS, FLAT_BEFORE_SHARE = 21, 0.03  # so long without loading: a rise is no cleaning that nobody wrote down
+CLEAN_DAYS, LOADS_IN_DAYS = 14, 56
+"""A cleaning that nobody wrote down gives back what was lost before: where so many days fell so slowly, if at all, that the
+rise is more than they would have lost in eight weeks, it is none. A filter loads ever faster and is cleaned more often."""
 
 Verdict = Literal["found", "cannot tell"]
 
@@ -126,12 +130,38 @@ def _stretches(series: PowerSeries) -> list[slice]:
     return [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
 
 
-def step_since_cleaning(series: PowerSeries, least_share: float, sigmas: float) -> Change | None:
-    """The step among the days since the last cleaning on record, or ``None``."""
+def step_since_cleaning(series: PowerSeries, least_share: float, sigmas: float, sure_share: float) -> Change | None:
+    """The step among the days since the last cleaning on record, or ``None``.
+
+    One of ``least_share`` shows by its two levels; one of ``sure_share`` wants the days before that `small_steps` asks for.
+    """
     last = _stretches(series)[-1]
-    days, logs, index = series.days[last], series.logs[:, last], series.index[last]
+    days, index = series.days[last], series.index[last]
     if days.size < 2 * LEAST_SIDE_DAYS:
         return None
+    at = _plain_step(days, index, least_share, sigmas)
+    least = least_share
+    if at is None and series.seasonal:
+        small = small_step(days, np.log(index))
+        at, least = (small.at, sure_share) if small is not None else (None, sure_share)
+    if at is None:
+        return None
+    old, new = float(np.median(index[:at])), float(np.median(index[at:]))
+    share = new / old - 1
+    if abs(share) < least or (np.median(index[-LAST_DAYS:]) / old - 1) / share < STANDS_SHARE:
+        return None
+    if share > 0 and new / _highest(series.index[: last.start + at]) - 1 < least:
+        return None  # back on a level that it had before
+    if share < 0 and 1 / _highest(1 / index[:at]) < old * (1 + FLAT_SHARE * share):
+        return None  # it had been half way down before: what ended is a rise
+    speeds = 0 if _constant(series, at, last) else _speeds_agree(series.logs[:, last], at, share)
+    lost = -slope(days[:at], index[:at]) / old * LOADS_IN_DAYS
+    clean = bool(series.since[last.start]) or (days[at] - days[0] >= CLEAN_DAYS and lost < share)
+    return Change(share, _day(days[at]), _day(days[-1]), days.size - at, speeds, False, clean) if speeds else None
+
+
+def _plain_step(days: np.ndarray, index: np.ndarray, least_share: float, sigmas: float) -> int | None:
+    """How many days lie before a step between two flat levels, ``None`` where there is none."""
     at, _ = two_levels(index)
     if min(at, days.size - at) < LEAST_SIDE_DAYS:
         return None
@@ -139,20 +169,10 @@ def step_since_cleaning(series: PowerSeries, least_share: float, sigmas: float) 
     share = new / old - 1
     if abs(share) < max(least_share, sigmas * scatter(index)):
         return None
-    if fall_shape(days, index if share < 0 else -index) != "step":
+    if fall_shape(days, index if share < 0 else -index) != "step" or came_slowly(days, np.log(index), at):
         return None
     drifts = [abs(slope(days[side], index[side])) * np.ptp(days[side]) for side in (slice(0, at), slice(at, None))]
-    if max(drifts) > FLAT_SHARE * abs(share) * old:
-        return None
-    if (np.median(index[-LAST_DAYS:]) / old - 1) / share < STANDS_SHARE:
-        return None
-    earlier = series.index[: last.start + at]
-    if share > 0 and new / _highest(earlier) - 1 < least_share:
-        return None  # back on a level that it had before
-    speeds = 0 if _constant(series, at, last) else _speeds_agree(logs, at, share)
-    flat = at >= FLAT_BEFORE_DAYS and drifts[0] < FLAT_BEFORE_SHARE * old
-    clean = bool(series.since[last.start]) or bool(flat)
-    return Change(share, _day(days[at]), _day(days[-1]), days.size - at, speeds, False, clean) if speeds else None
+    return at if max(drifts) <= FLAT_SHARE * abs(share) * old else None
 
 
 def change_over_cleanings(
@@ -258,7 +278,7 @@ def resistance_fell(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
             told = f"That is after the cleaning of {_day(series.since[-1])}, against earlier cleanings."
             rows.append(_row(series, change, limit, f"{told} {_seen_at(change)}"))
             continue
-        change = step_since_cleaning(series, limit, values["sigmas"])
+        change = step_since_cleaning(series, limit, values["sigmas"], values["sure_share"])
         if change is None or not 0 < change.share < values["most_share"]:
             continue
         if change.clean:
@@ -278,7 +298,7 @@ def valve_moved(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
     rows, limit = [], values["fall_share"]
     for series in _judged(db):
         change = change_over_cleanings(series, limit, values["sigmas"], "step")
-        change = change or step_since_cleaning(series, limit, values["sigmas"])
+        change = change or step_since_cleaning(series, limit, values["sigmas"], values["sure_share"])
         if change is None or change.share > 0:
             continue
         told = "It came with the cleaning, which should raise it." if change.at_cleaning else ""

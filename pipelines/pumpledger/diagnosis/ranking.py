@@ -4,7 +4,8 @@ Belongs here: assumptions of the score and the week's budget. The order itself i
 `action.sql`.
 
 Score = probability x (benefit a week + risk cost a week) / (minutes of work + share of the drive). Safety stands first
-whatever its score, and what is more likely wrong than right waits behind the rest: the budget is small. What people found on site moves a rule's probability, and a rule that is mostly wrong falls quiet.
+whatever its score, and what is more likely wrong than right waits behind the rest: the budget is small. What people found
+on site moves a rule's probability, and a rule that is mostly wrong falls quiet.
 """
 
 from __future__ import annotations

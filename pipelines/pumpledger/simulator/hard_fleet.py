@@ -21,7 +21,7 @@ from pumpledger.simulator.plans import Wish, excess
 from pumpledger.simulator.roles import PEAK
 from pumpledger.simulator.sites import Seeded, Site, draw_site, site_rng
 from pumpledger.simulator.visible import seen_from
-from pumpledger.simulator.weather import CLIMATES
+from pumpledger.simulator.weather import CLIMATES, make_station
 
 _AT_ONCE = 0.25  # share of the sites with two faults that have them at the same time
 _DEAR = 0.12  # excess of energy above which "costs more than it has to" is no mistake
@@ -193,7 +193,8 @@ def _lay(
         assert kind.lay is not None
         note = kind.lay(case)
     named = case.shown_as or mode
-    seen = seen_from(case, named) if fault else None
+    air = make_station(case.site.weather, case.horizon, seed) if named == "D10" else None
+    seen = seen_from(case, named, air) if fault else None
     what = "innocent" if not fault else "hidden" if seen is None else "fault"
     rows = [(what, named, note, seen)]
     rows += [("consequence", name, f"of {mode}", None) for name in (mode, *kind.brings) if fault and name != named]

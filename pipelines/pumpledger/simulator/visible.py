@@ -1,5 +1,6 @@
 """From which day a fault is there to be seen at all: D3 to D7, a change of pump or water that moves the power at its
-planned speeds by more than else moves it, and C1, a pause that leaves the pool short of water.
+planned speeds by more than else moves it, C1, a pause that leaves the pool short of water, D10, a drive that gives way in
+hours in which it runs fast enough to, and D12, a relay that is stuck while it ought to be open.
 
 Belongs here: what no log of watts could show, by the physics of `physics.py` and the noise of `conditions.py` alone. What
 a pipeline makes of it is not asked.
@@ -17,9 +18,11 @@ import numpy as np
 
 from pumpledger.simulator.case import Case, in_force
 from pumpledger.simulator.conditions import NOISE, SEASON_OF_ONE
+from pumpledger.simulator.controller import KeyedPlan
 from pumpledger.simulator.errors import FLOW_METER
 from pumpledger.simulator.physics import Machine
 from pumpledger.simulator.sites import Change
+from pumpledger.simulator.weather import Station
 
 AT_ONCE = 2.0 * NOISE[1]
 """Two standard deviations of a day of the most restless pump, share of power."""
@@ -29,6 +32,8 @@ _SUDDEN = ("D4", "D5")
 _GRADUAL = ("D3", "D6", "D7")
 _DIRT = 0.05  # of an ordinary filter, share of the clean friction
 _NOON_S = 43_200
+_DRIVE_LEAST_RPM, _DRIVE_STEP_RPM, _DRIVE_LOOK_MIN = 1000.0, 5.0, 30
+"""What a drive that protects itself never runs below, its step, and how often it looks, as in `controller.py`."""
 
 
 def power_share(machine: Machine, speed_rpm: float, changes: list[Change], time_s: int) -> float:
@@ -42,14 +47,19 @@ def power_share(machine: Machine, speed_rpm: float, changes: list[Change], time_
     return after / before - 1.0
 
 
-def seen_from(case: Case, mode: str) -> date | None:
-    """First day of ``case`` on which the log can show ``mode`` at all, ``None`` where it never can.
+def seen_from(case: Case, mode: str, air: Station | None = None) -> date | None:
+    """First day of ``case`` on which the log can show ``mode`` at all, ``None`` where it never can. ``air`` is that of the
+    site, which D10 alone needs.
 
     A worn impeller looks like a loading filter until a cleaning does not help: it is D6 from the cleaning on. Modes
-    other than C1 and D3 to D7 show from their first day.
+    other than C1, D3 to D7, D10 and D12 show from their first day.
     """
     if mode == "C1":
         return case.first if short_share(case, case.first) >= FLOW_METER else None
+    if mode == "D10" and air is not None:
+        return next((day for day in case.days if _gives_way(case, day, air)), None)
+    if mode == "D12":
+        return next((day for day in case.days if _stuck_at_rest(case, day)), None)
     if mode not in _SUDDEN and mode not in _GRADUAL:
         return case.first
     limit = AT_ONCE if mode in _SUDDEN else SLOWLY
@@ -61,6 +71,31 @@ def seen_from(case: Case, mode: str) -> date | None:
         if away >= limit and (mode != "D6" or (cleaned and day >= min(cleaned))):
             return day
     return None
+
+
+def _minutes(case: Case, day: date) -> tuple[np.ndarray, np.ndarray]:
+    """Of each minute of the clock: instant [s, UTC] and planned speed [rev/min], shape (1440,)."""
+    plan = KeyedPlan(day, in_force(case.pump.controller.plans, day))
+    return case.horizon.midnight_s(day) + 60 * np.arange(1440), plan.speed_by_minute()
+
+
+def _gives_way(case: Case, day: date, air: Station) -> bool:
+    """Whether the drive runs slower than it was told by a step of five, for half an hour of ``day`` in all."""
+    time_s, told = _minutes(case, day)
+    slower = np.zeros(told.size, dtype=bool)
+    for sag in case.pump.controller.sags:
+        by = sag.rpm_per_c * (air.at(time_s) - sag.above_c)
+        slower |= (told > _DRIVE_LEAST_RPM) & (by >= _DRIVE_STEP_RPM) & (time_s >= sag.start_s) & (time_s < sag.stop_s)
+    return int(slower.sum()) >= _DRIVE_LOOK_MIN
+
+
+def _stuck_at_rest(case: Case, day: date) -> bool:
+    """Whether the relay sticks in a minute of ``day`` in which the pump runs too slowly for its load, or not at all."""
+    time_s, told = _minutes(case, day)
+    stuck = np.zeros(told.size, dtype=bool)
+    for start_s, stop_s in case.pump.controller.aux_stuck:
+        stuck |= (time_s >= start_s) & (time_s < stop_s)
+    return bool((stuck & (told < case.pump.controller.aux_min_rpm)).any())
 
 
 def short_share(case: Case, day: date) -> float:

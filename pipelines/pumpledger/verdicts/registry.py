@@ -104,6 +104,7 @@ _ALL: tuple[Mode, ...] = (
         parameters=WHOLE_SOURCE
         | {
             "readings": Parameter(24, 1, 10000, "readings while running", "more"),
+            "days": Parameter(3, 2, 14, "days of them, where there are fewer", "more"),
             "share": Parameter(0.95, 0.8, 1.0, "share of the readings while running", "more"),
         },
     ),

@@ -108,7 +108,7 @@ def _units_of_sources(odd: pl.DataFrame, whole: pl.DataFrame) -> list[dict[str, 
 def mode_b10(db: Database, parameters: Mapping[str, float]) -> pl.DataFrame:
     """Power below zero while the pump runs, in the whole log: the clamp, or the sign of the export."""
     limits = {"running_rpm": RUNNING_RPM, "standby_w": STANDBY_W}
-    limits |= {name: parameters[name] for name in ("readings", "share")}
+    limits |= {name: parameters[name] for name in ("readings", "days", "share")}
     found = _with_source(db, db.query("verdicts/meter_sign", limits)).with_columns(quantity=pl.lit("power"))
     odd = found.filter("suspect").with_columns(key=pl.lit("power x-1"))
     judged = found.join(odd.select("pump_id", "key"), on="pump_id", how="left")

@@ -110,8 +110,9 @@ RULES: tuple[Rule, ...] = (
             # 20 ppm, what a crystal may be off, is 1.7 s a day (common practice, no source): three times that is a fault.
             "seconds_a_day": Parameter(5, 2, 60, "s a day", "more"),
             "days": Parameter(21, 14, 56, "days", "more"),
-            # Ten minutes in ten days is thirty times what a crystal does; three looks of a log are no rounding.
-            "days_fast": Parameter(10, 7, 21, "days", "more"),
+            # Ten minutes in eight days, a week and its eve, is forty times what a crystal does; three looks of a log are no
+            # rounding.
+            "days_fast": Parameter(8, 7, 21, "days", "more"),
             "far_min": Parameter(10, 5, 60, "min", "more"),
             "looks": Parameter(3, 2, 10, "times the log's interval", "more"),
             # How much further than the lateness went the slope may go over the same days: what chance adds.

@@ -161,6 +161,7 @@ RULES: tuple[Rule, ...] = (
             # Hot hours against those at the plan, so that chance in the air of one day is no reason.
             "warmer_c": Parameter(2, 0.5, 10, "deg C", "more"),
             "correlation": Parameter(0.5, 0.2, 0.95, "1", "more"),
+            "follows": Parameter(0.8, 0.5, 0.99, "1", "more"),  # the air explains two thirds of what it varies by
             # A step that was keyed in falls short by one amount, a drive gives way by and by.
             "between_min": Parameter(60, 15, 480, "min", "more"),
             "hint_rpm": Parameter(10, 5, 25, "rpm", "more"),  # above the jitter of a drive

@@ -32,6 +32,8 @@ def runs_dry(db: Database, values: Mapping[str, float]) -> pl.DataFrame:
     return db.query("diagnosis/rule_d2", {name: values[name] for name in _DRY_FOUND})
 
 
+# Of a step that two weeks of days before and its own scatter make sure; what supply and water do in a day is as large.
+_SURE_SHARE = Parameter(0.025, 0.015, 0.5, "share", "more")
 _SIGMAS = Parameter(3.5, 2, 10, "scatters of a day", "more")  # the usual limit of an outlier by the median
 
 RULES: tuple[Rule, ...] = (
@@ -93,7 +95,7 @@ RULES: tuple[Rule, ...] = (
         risk_cost_week=60,
         sentence=(
             "Went back to its priming speed up to {measured:.0f} times a day outside planned starts, on {day_count} of "
-            "the last three valid days: air comes in on the suction side, or the water is low. {extra}"
+            "the week: air comes in on the suction side, or the water is low. {extra}"
         ),
         instruction=(
             "Look at the water level, skimmer weir, strainer lid and its seal, the pump's drain plugs and suction unions. "
@@ -134,6 +136,7 @@ RULES: tuple[Rule, ...] = (
         caution=f"{PRESSURE} {SUCTION} {ELECTRICAL}",
         parameters={
             "fall_share": Parameter(0.08, 0.04, 0.5, "share", "more"),
+            "sure_share": _SURE_SHARE,
             "sigmas": _SIGMAS,
             "blocked_share": Parameter(0.7, 0.4, 0.8, "share", "less"),  # severity alone
         },
@@ -161,6 +164,7 @@ RULES: tuple[Rule, ...] = (
         caution=f"{PRESSURE} {SUCTION} {ELECTRICAL}",
         parameters={
             "rise_share": Parameter(0.08, 0.04, 0.5, "share", "more"),
+            "sure_share": _SURE_SHARE,
             # From its best flow to run-out a radial pump's power grows by less: more is a meter.
             "most_share": Parameter(0.6, 0.3, 1.0, "share", "less"),
             "sigmas": _SIGMAS,
@@ -217,6 +221,7 @@ RULES: tuple[Rule, ...] = (
         parameters={
             "fall_share": Parameter(0.08, 0.04, 0.5, "share", "more"),
             "season_unknown": Parameter(0.08, 0, 0.2, "share", "more"),  # as of accounting/loading.py
+            "bend_share": Parameter(0.04, 0.03, 0.5, "share", "more"),  # as least_fall of accounting/loading.py
             "days": Parameter(3, 1, 7, "days", "more"),
             "sigmas": _SIGMAS,
         },
@@ -242,7 +247,8 @@ RULES: tuple[Rule, ...] = (
         ),
         caution=ELECTRICAL,
         parameters={
-            "least_w": Parameter(15, 5, 200, "W", "more"),  # a small device on the same meter draws less
+            # A small device on the same meter draws more, and is switched on in one day.
+            "least_w": Parameter(10, 5, 200, "W", "more"),
             "least_share": Parameter(0.2, 0.05, 1.0, "share", "more"),
             "steady_share": Parameter(0.05, 0.01, 0.15, "share", "less"),
             # From its best flow to run-out a radial pump's power grows by less: all that a freer way could add.

@@ -186,12 +186,13 @@ RULES: tuple[Rule, ...] = (
         caution=PAD_CHECK,
         parameters={
             "gap_min": Parameter(15, 1, 120, "min", "more"),
-            "gap_most_min": Parameter(240, 60, 720, "min", "less"),
+            "gap_most_min": Parameter(300, 60, 720, "min", "less"),  # a morning and an evening run lie further apart
             "continuous_min": Parameter(60, 15, 240, "min", "more"),
             "open_from_min": Parameter(540, 0, 720, "min", "more"),  # nine to six: within nearly any opening hours,
             "open_to_min": Parameter(1080, 720, 1440, "min", "less"),  # common practice, no source
-            # A range holds nine of ten: its upper half is 1.64 standard deviations, and one of them is 0.6 of it.
-            "sure_share": Parameter(0.6, 0.0, 1.0, "of the range above the middle", "more"),
+            # A range holds nine of ten: its upper half is 1.64 standard deviations. Where the pool is short in two chances
+            # of three, 0.43 of them or 0.26 of the half, it is worth the question whether the pause is wanted.
+            "sure_share": Parameter(0.26, 0.0, 1.0, "of the range above the middle", "more"),
             "off_share": Parameter(0.8, 0.5, 1.0, "share", "more"),
             "peak_share": Parameter(0.5, 0.1, 1.0, "share", "less"),
             "days": _DAYS,
