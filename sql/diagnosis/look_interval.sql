@@ -1,8 +1,8 @@
 -- How far apart a pump's log looks at it: a change of speed is seen that much late at most, half of it in the middle.
 -- grain: one pump. inputs: reading (pump_id, time_utc, day_local, interval_s, export_id), judged_day, export.
 -- parameters: none.
--- columns: pump_id, gap_limit_min [min], that its dialect allows between two rows, and look_min [min]; 0 for means over an interval, whose values say how much of it passed before the
---   change, and for a log of changes.
+-- columns: pump_id, gap_limit_min [min], that its dialect allows between two rows, and look_min [min]; 0 for means over
+--   an interval, whose values say how much of it passed before the change, and for a log of changes.
 -- As the log is and not only as it is declared: a logger may be set to look less often, on some days of the week: then
 --   the coarsest of its days counts.
 with held as (

@@ -112,6 +112,7 @@ DRY = {
     "again_min": 15,
     "again_level": 0.9,
     "load_share": 0.42,
+    "alike_share": 0.8,
     "least_load_w": 15,
     "powered_w": 30,
 }

@@ -43,7 +43,9 @@ def test_a_step_that_saves_next_to_nothing_is_not_keyed() -> None:
     best, told = propose(problem), simplest(problem)
     assert len(best.plan) > 1 and len(told.plan) == 1 and best.cheaper == ""
     saved = (told.cost - best.cost) / told.cost
-    assert told.cheaper == f"{best.plan[0]}, then {best.plan[1]}, {saved:.2%} cheaper" and told.gap == pytest.approx(saved)
+    assert told.cheaper == f"{best.plan[0]}, then {best.plan[1]}, {saved:.2%} cheaper" and told.gap == pytest.approx(
+        saved
+    )
     assert simplest(problem, near=0.0).cost == pytest.approx(propose(problem).cost)
 
 

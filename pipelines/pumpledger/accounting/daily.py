@@ -93,7 +93,9 @@ def build_daily(db: Database, parameters: AccountingParameters, loading: pl.Data
     db.build(
         "unknown_estimate",
         "accounting/unknown_estimate",
-        parameters.pick("least_coverage", "longest_gap_min", "near_rpm", "edge_min", "same_power_share", "same_power_w"),
+        parameters.pick(
+            "least_coverage", "longest_gap_min", "near_rpm", "edge_min", "same_power_share", "same_power_w"
+        ),
     )
     db.load("day_band", DAY_BANDS.conform(db.query("accounting/day_band")))
     db.build("day_cost", "accounting/day_cost")
