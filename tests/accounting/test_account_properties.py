@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 SPEEDS = (0.0, 1200.0, 1725.0, 2400.0, 3450.0)
-FEW = settings(max_examples=5, deadline=None)
+FEW = settings(max_examples=4, deadline=None)
 NAMES = [f"P{index}" for index in range(6)]
 PUMPS = [PUMP | {"pump_id": name, "site_id": f"S{name}"} for name in NAMES]
 SITES = [SITE | {"site_id": f"S{name}"} for name in NAMES]

@@ -34,7 +34,7 @@ def test_a_season_of_eight_percent_is_nobodys_fault(fleet_of, lost) -> None:
     assert own(found) == []
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(seed=st.integers(0, 10_000), scatter=st.sampled_from([0.002, 0.01, 0.02]), wave=st.floats(-0.04, 0.04))
 def test_scatter_and_waves_find_nothing(seed, scatter, wave) -> None:
     season = 1 + wave * np.sin(np.arange(DAYS) / DAYS * 2 * np.pi)

@@ -62,7 +62,7 @@ def test_a_small_step_of_a_restless_pump_is_not_sure(share) -> None:
     assert own(told(step(40, share), scatter=0.03)) == []
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(seed=st.integers(0, 10_000), memory=st.floats(0.0, 0.8), size=st.floats(-0.1, 0.1))
 def test_the_fit_of_a_change_is_that_of_generalised_least_squares(seed, memory, size) -> None:
     """numpy: (X' S^-1 X)^-1 X' S^-1 y with the whole covariance of a first-order process, gaps in the days and all."""

@@ -34,7 +34,7 @@ MIB = 1 << 20
 @pytest.mark.parametrize("ending", ["csv", *PACKERS])
 @given(data=st.binary(max_size=4000), times=st.sampled_from([0, 1, 700]))
 @example(data=b"", times=0)
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=24, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_bytes_come_out_as_they_went_in(tmp_path, ending, data, times) -> None:
     # The first line keeps bytes from passing for another kind of file, as any text does.
     data = b"t,n\n" + data * times

@@ -93,7 +93,7 @@ def test_two_rows_that_changed_places_are_kept(db: Database) -> None:
     assert faults(db, stamps) == []
 
 
-@settings(deadline=None, derandomize=True, max_examples=25, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, derandomize=True, max_examples=15, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 10**6), st.sampled_from([300, 900, None]))
 def test_shuffled_rows_are_all_kept(db: Database, seed, interval_s) -> None:
     chance = random.Random(seed)

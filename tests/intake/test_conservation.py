@@ -155,7 +155,7 @@ def test_spoiled_rows(db, name) -> None:
     first = sum(len(line) for line in GOOD[name].splitlines(keepends=True)[:skipped])
 
     @given(spoiled(GOOD[name], first))
-    @settings(max_examples=25, deadline=None, derandomize=True, database=None)
+    @settings(max_examples=15, deadline=None, derandomize=True, database=None)
     def run(content: bytes) -> None:
         check(db, name, content)
 
@@ -165,7 +165,7 @@ def test_spoiled_rows(db, name) -> None:
 @pytest.mark.parametrize("name", BUILT_IN)
 def test_spoiled_anywhere(db, name) -> None:
     @given(spoiled(GOOD[name], 0))
-    @settings(max_examples=25, deadline=None, derandomize=True, database=None)
+    @settings(max_examples=15, deadline=None, derandomize=True, database=None)
     def run(content: bytes) -> None:
         check(db, name, content)
 
@@ -233,7 +233,7 @@ def check_wide(db, content: bytes) -> None:
 @pytest.mark.parametrize("first", [WIDE_GOOD.index(b"\n") + 1, 0], ids=["rows", "anywhere"])
 def test_spoiled_wide_files(db, first) -> None:
     @given(spoiled(WIDE_GOOD, first))
-    @settings(max_examples=25, deadline=None, derandomize=True, database=None)
+    @settings(max_examples=15, deadline=None, derandomize=True, database=None)
     def run(content: bytes) -> None:
         check_wide(db, content)
 
@@ -241,7 +241,7 @@ def test_spoiled_wide_files(db, first) -> None:
 
 
 @given(st.binary(max_size=300))
-@settings(max_examples=25, deadline=None, derandomize=True, database=None)
+@settings(max_examples=15, deadline=None, derandomize=True, database=None)
 def test_any_bytes_behind_a_header(content: bytes) -> None:
     from pumpledger.engine.database import Database
 

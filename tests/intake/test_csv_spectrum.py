@@ -187,7 +187,7 @@ TEXTS = st.text(st.characters(exclude_categories=("Cs",), exclude_characters="\r
     quoting=st.sampled_from([csv.QUOTE_MINIMAL, csv.QUOTE_ALL, csv.QUOTE_NONNUMERIC]),
     spoiled=st.booleans(),
 )
-@settings(max_examples=25, deadline=None, derandomize=True, database=None)
+@settings(max_examples=15, deadline=None, derandomize=True, database=None)
 def test_whatever_the_csv_module_writes_is_read(texts: list[str], delimiter: str, quoting: int, spoiled: bool) -> None:
     written = io.StringIO()
     writer = csv.writer(written, delimiter=delimiter, quoting=quoting, lineterminator="\n")

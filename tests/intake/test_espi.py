@@ -88,7 +88,7 @@ def test_gzip_and_a_stream_that_cannot_seek_read_the_same() -> None:
     assert list(espi_readings(Pipe(data))) == read(data)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     rows=st.lists(
         st.tuples(st.integers(0, 7_258_118_400), st.integers(1, 2**32 - 1), st.integers(0, 2**47)),
@@ -108,7 +108,7 @@ def test_what_is_written_is_read(rows: list[tuple[int, int, int]], exponent: int
         assert row.energy_wh == float(Fraction(value) * Fraction(10) ** exponent), "rounded once"
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(size=st.integers(1, 400), seed=st.integers(0, 2**32))
 def test_the_size_of_the_pieces_read_makes_no_difference(size: int, seed: int) -> None:
     chance = Random(seed)

@@ -35,7 +35,7 @@ SPRING, AUTUMN = changes_of(WEST, 2026)
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 QUARTER = timedelta(minutes=15)
 LATENESS = {"1 h": HOUR, "1 day": DAY, "1 week": 7 * DAY, "2 h 37 min": timedelta(hours=2, minutes=37)}
-UNHURRIED = settings(deadline=None, derandomize=True, max_examples=40, suppress_health_check=list(HealthCheck))
+UNHURRIED = settings(deadline=None, derandomize=True, max_examples=24, suppress_health_check=list(HealthCheck))
 CERTAIN = ("once", "twice", "late change", "early change")
 
 

@@ -103,7 +103,7 @@ def by_line(db: Database, chunk: Chunk, export: ExportFile, dialect: Dialect, co
 @pytest.mark.parametrize("name", BUILT_IN)
 def test_same_rows_for_clean_files(db, name) -> None:
     @given(clean_files(name))
-    @settings(max_examples=30, deadline=None, derandomize=True, database=None)
+    @settings(max_examples=20, deadline=None, derandomize=True, database=None)
     def check(content: bytes) -> None:
         *others, (careful_rows, careful) = all_ways(db, name, content)
         assert careful["fault"].null_count() == careful.height, careful

@@ -22,7 +22,7 @@ YEARS = range(2012, 2031)
 ZONES = (*CHANGING, *STEADY)
 LABELS = ("instant", "interval_beginning", "interval_ending")
 INTERVALS = (60, 300, 420, 600, 900, 1800, 3600, 5400, 7200)
-UNHURRIED = settings(deadline=None, derandomize=True, max_examples=40, suppress_health_check=list(HealthCheck))
+UNHURRIED = settings(deadline=None, derandomize=True, max_examples=24, suppress_health_check=list(HealthCheck))
 
 
 def near_change(zone: str, at: datetime, interval: timedelta, lead: int) -> list[datetime]:

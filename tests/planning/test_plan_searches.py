@@ -219,7 +219,7 @@ def test_the_bound_is_never_above_the_best_plan(seed: int) -> None:
         assert min(lows) <= best * (1 + 1e-9)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(st.integers(0, 500), st.floats(1.001, 1.3))
 def test_more_water_is_never_cheaper(seed: int, more: float) -> None:
     problem = drawn_problem(seed, every=6)
@@ -228,7 +228,7 @@ def test_more_water_is_never_cheaper(seed: int, more: float) -> None:
     assert search(day_grid(thirsty)).cost >= search(day_grid(problem)).cost * (1 - 1e-9)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(st.integers(0, 500), st.floats(1.0, 1.5))
 def test_a_looser_limit_is_never_dearer(seed: int, looser: float) -> None:
     problem = drawn_problem(seed, every=6)
@@ -246,7 +246,7 @@ def test_a_looser_limit_is_never_dearer(seed: int, looser: float) -> None:
     assert search(day_grid(easier)).cost <= search(day_grid(problem)).cost * (1 + 1e-9)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(st.integers(0, 500), st.integers(1, 95))
 def test_a_flat_tariff_is_blind_to_turning_the_clock(seed: int, turn: int) -> None:
     """The same windows later by ``turn`` quarters, at one price, cost the same."""

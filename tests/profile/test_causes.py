@@ -242,7 +242,7 @@ AIR = st.one_of(st.none(), st.lists(st.sampled_from([1.0, 5.9, 12.0]), min_size=
 DAYS = st.sampled_from([ORDINARY, AUTUMN, SPRING])
 
 
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=15, deadline=None, derandomize=True)
 @given(RUNS, DAYS, AIR)
 def test_causes_cover_each_local_day_once(runs: list, day: date, air_c: list | None) -> None:
     spans = spans_of(steady_rows(runs, day, 2760, 1), day, 2, air_c=air_c, **FULL)
@@ -262,7 +262,7 @@ def test_causes_cover_each_local_day_once(runs: list, day: date, air_c: list | N
     assert (spans["energy_kwh"].sum() or 0) == pytest.approx(put_in, abs=1e-6)
 
 
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=15, deadline=None, derandomize=True)
 @given(RUNS, DAYS, AIR, st.lists(st.integers(1, 2 * 1380 - 1), min_size=1, max_size=8, unique=True))
 def test_cutting_a_stretch_changes_no_minutes(runs: list, day: date, air_c: list | None, cuts: list[int]) -> None:
     """Readings say how fine the log is, so that a cut stretch keeps its share of them: a minute each here."""

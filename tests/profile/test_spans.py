@@ -240,7 +240,7 @@ def test_the_hour_that_happens_twice_runs_twice() -> None:
     assert ((windows["end_utc"] - windows["start_utc"]).dt.total_minutes()).sum() == 120
 
 
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=15, deadline=None, derandomize=True)
 @given(
     st.lists(
         st.tuples(st.integers(0, 1439), st.sampled_from([0.0, 850.0, 1200.0, 2600.0, 3450.0]), st.booleans()),
