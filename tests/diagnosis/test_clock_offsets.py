@@ -232,6 +232,13 @@ def test_an_outage_on_the_first_day_that_the_log_holds(fleet, findings, stop_min
     assert found_of(findings(fleet)) == {("S1", rule)}
 
 
+@pytest.mark.parametrize("later", [0, 1, 2])
+def test_an_outage_on_one_of_the_first_days(fleet, findings, later) -> None:
+    """An hour without power leaves most of the day to be seen, and one or two right days before it are no offset yet."""
+    outage(fleet, fleet.days[later], 540, 600, 600)
+    assert found_of(findings(fleet)) == {("S1", "A5")}
+
+
 def test_a_single_day_that_shows_more_than_the_others_does_not_speak_for_them() -> None:
     """On six days of seven, 240 min late, a load sets the speed of the last five hours; the seventh shows them, and is right."""
     plan = np.where((np.arange(96) >= 24) & (np.arange(96) < 80), 1000.0, 0.0)

@@ -15,7 +15,16 @@ from functools import cached_property
 import numpy as np
 import polars as pl
 
-from pumpledger.diagnosis.clock_dating import DAY_MIN, HALF_DAY_MIN, Slope, apart, last_step, theil_sen, wrapped
+from pumpledger.diagnosis.clock_dating import (
+    DAY_MIN,
+    HALF_DAY_MIN,
+    SHORTEST_DAYS,
+    Slope,
+    apart,
+    last_step,
+    theil_sen,
+    wrapped,
+)
 from pumpledger.profile.plan_match import QUARTER_MIN, MatchLimits
 
 OUT_OF_STEP_RPM = 15.0  # a change of the mismatch that a changed programme must make to be dated
@@ -123,12 +132,14 @@ def hole_before(
 
     ``outages`` are (day, wall clock of the end, length [min]). A clock that runs L min late reads 00:00 when the wall
     clock reads L, and 12:00 half a day off. The outage must end between the last day of the former offset and the first
-    of this one; where all days seen have this one, on the day before them, which the outage spoilt. What ends where the
-    plan as ``recorded`` (96,) stops asking is no end that was seen, and what ends where the plan, ``moved`` (96,) as it
-    runs now, starts is its hour: any wrong clock makes both.
+    of this one; where no former one is known, on the day before all that were seen, which it spoilt, or on one of the
+    first, for an offset of fewer days is not told. What ends where the plan as ``recorded`` (96,) stops asking is no
+    end that was seen, and what ends where the plan, ``moved`` (96,) as it runs now, starts is its hour: any wrong clock
+    makes both.
     """
-    began = history.began or history.day[0].item() - timedelta(days=1)
-    last = history.day_before(began)
+    first = history.day[0].item()
+    began = history.began or first + timedelta(days=SHORTEST_DAYS - 1)
+    last = history.day_before(began) if history.began else first - timedelta(days=1)
     for day, end_min, _ in outages:
         own = _stops(recorded, end_min, 1) or _stops(moved[::-1], DAY_MIN - end_min, QUARTER_MIN)
         if last <= day <= began and not own:
