@@ -10,7 +10,7 @@ that overlap) and D16 (the heater's call is in no log).
 What a log cannot show is not asked of it, by what the thing is: a log of changes has no power minutes after a start (C15);
 one that looks each quarter hour shows steps and no drift (A4); without flow, and power at another speed, no litre has a
 price, and without ratings nobody may ask for a higher speed (C8); without flow nobody knows whether the water that a pause
-leaves suffices (C1); whether the load of a pump that runs at night is in use shows in the days before (C2), and an older plan is on record only if it was keyed in before (A7); a power cut
+leaves suffices (C1), nor what is held against a rating (D11); whether the load of a pump that runs at night is in use shows in the days before (C2), and an older plan is on record only if it was keyed in before (A7); a power cut
 that ends while the pump rests anyway leaves a wrong clock and no end (A5, noted as A3); and a plan is known to be the
 maker's when three pumps have run it (C9): the first two run what is not on record (noted as C13), and so does a pump that
 always did (C9 begins with days of before, and the day itself). A pump whose log holds another's readings shows no fault of
@@ -120,7 +120,7 @@ FAULTS: dict[str, Kind] = {
     "D8": Kind(drive.does_not_run, "drive", brings=("O1", "O5", "D17"), least_days=2),
     "D9": Kind(drive.no_power, "drive", POWER, brings=("D2", "D8", "O1", "O5")),
     "D10": Kind(drive.sags, "drive", zone="inland", brings=("C13", "O1")),
-    "D11": Kind(plan.above_a_rating, "rating", ratings=True),
+    "D11": Kind(plan.above_a_rating, "rating", ratings=True, flow=True),
     "D12": Kind(drive.relay_stuck, "aux", FINE, brings=("D14",), aux=_CHLORINE, longest_min=1080),
     "D13": Kind(drive.relay_open, "aux", FINE, brings=("D15",), aux=_CHLORINE, days_before=8),
     "D14": Kind(drive.too_little_for_the_load, "aux", FINE, brings=("D12", "D15"), aux=_CHLORINE),
