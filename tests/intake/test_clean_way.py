@@ -99,7 +99,7 @@ def test_both_ways_say_the_same(db, monkeypatch) -> None:
     ways: list[bool] = []
 
     @given(exports())
-    @settings(max_examples=30, deadline=None, derandomize=True)
+    @settings(max_examples=50, deadline=None, derandomize=True)
     def run(export: tuple[str, str, bool]) -> None:
         name, text, must_go_long = export
         short, long, clean = both_ways(db, built_in(name), text, monkeypatch)
