@@ -7,8 +7,7 @@
 --   $edge_min, a rest this short at a change of the plan is its edge, seen late [min].
 -- Columns: pump_id; day_local; start_utc; end_utc; duration_min; volume_m3_mid, volume_m3_hi [m3], null no flow source;
 --   energy_kwh_mid, energy_kwh_hi [kWh], null no source; energy_kwh_open [kWh], how far the estimate may lie off because
---   the pump was at another speed after the gap than before: no log says when it changed, nor, after a standstill, how
---   long it primed meanwhile.
+--   the two sides differ: no log says when the speed changed, nor, after a standstill, how long it primed meanwhile.
 -- The same speed before and after: that speed went on. Else, where the pump follows its plan on both sides, the side
 --   that agrees with the plan; else the mean of both.
 -- Energy where the two sides differ and follow the plan: what the median of the same quarters of other days, where there
@@ -156,10 +155,7 @@ unknown_estimate as (
             else (before.power_mid + after.power_mid) / 2
         end) as energy_kwh_mid,
         greatest(duration_min * greatest(before.power_hi, after.power_hi), usual_kwh, most_kwh) as energy_kwh_hi,
-        case
-            when not changes then 0
-            else greatest(energy_kwh_mid - coalesce(least_kwh, 0), most_kwh - energy_kwh_mid)
-        end as energy_kwh_open
+        greatest(energy_kwh_mid - coalesce(least_kwh, 0), most_kwh - energy_kwh_mid) as energy_kwh_open
     from compared
     order by pump_id, start_utc
 )
