@@ -2,12 +2,13 @@
 -- Grain: one pump and local day.
 -- Inputs: span (tables.SPANS), past_level (account_tables.LEVELS), speed_grid (tables.SPEED_GRID), pump, visit.
 -- Parameters: $dry_share of the expected power, from $least_dry_rpm [rev/min] on; $deep_share of it, at any speed;
---   $least_dry_min, shortest stretch that counts [min], and $again_min where only the load is small; $start_min, further time that a stretch which begins with the
---   pump's start is granted where no priming is on record [min]; $least_level_days, fewest days that make the pump's own
+--   $least_dry_min, shortest stretch that counts [min], and $again_min where only the load is small; $start_min, further
+--   time that a stretch which begins with the pump's start is granted where no priming is on record [min]; $least_level_days, fewest days that make the pump's own
 --   expected power; $powered_w, above what a drive draws that turns nothing [W]; $load_share of the load, where what the
 --   pump draws without load is known, and $least_load_w, smallest load that is judged by it [W]; $again_share, power from
 --   the start on over that later in the same run at the same speed; $again_min, so long after priming it must have
---   lasted, and so long the later power [min]; $again_level, share of the expected power that the later one comes to, and the reverse of what it may pass it by;
+--   lasted, and so long the later power [min]; $again_level, share of the expected power that the later one
+--   comes to, and the reverse of what it may pass it by;
 --   $alike_share, least over greatest watts that a day's speeds lack, from which they lack alike.
 -- Columns: site_id; pump_id; day_local; dry_min [min], of these powered_min above $powered_w [min]; deep_min, of the
 --   powered minutes those at or below $deep_share [min]; least_share, power over expected power of the powered minutes,
@@ -76,7 +77,8 @@ sequenced as (
         kind = 'run' and cause <> 'priming' and power_w is not null and speed_rpm > 0 as judged,
         least(
             last_value(if(kind = 'off', power_w, null) ignore nulls) over (of_pump rows unbounded preceding),
-            first_value(if(kind = 'off', power_w, null) ignore nulls) over (of_pump rows between current row and unbounded following)
+            first_value(if(kind = 'off', power_w, null) ignore nulls)
+                over (of_pump rows between current row and unbounded following)
         ) as rest_w
     from span
     window of_pump as (partition by pump_id order by start_utc)
@@ -112,7 +114,8 @@ alike as (
     select pump_id, day_local, min(lack_w) as lack_w
     from lack
     group by pump_id, day_local
-    having max(grid_rpm) >= 1.15 * min(grid_rpm) and min(lack_w) > 0 and min(lack_w) >= $alike_share * max(lack_w)
+    having max(grid_rpm) >= 1.15 * min(grid_rpm)  -- as of unloaded
+        and min(lack_w) > 0 and min(lack_w) >= $alike_share * max(lack_w)
 ),
 expected as (
     select r.* replace (nullif(greatest(r.expected_w - coalesce(a.lack_w, 0), 0), 0) as expected_w,

@@ -26,11 +26,15 @@ at_rest as (
 watched as (
     select s.site_id, s.pump_id, s.day_local, s.start_utc, s.end_utc, s.duration_min, s.kind <> 'unknown' as observed,
         s.kind = 'run' and not (
-            coalesce(abs(s.power_w) <= least($standby_w, if(s.speed_rpm <= $slow_rpm, coalesce(r.rest_w, $rest_w) + $margin_w, null)) and (s.power_w = 0 or abs(s.power_w) >= $least_w), false)
+            coalesce(
+                abs(s.power_w) <= least($standby_w, if(s.speed_rpm <= $slow_rpm, coalesce(r.rest_w, $rest_w) + $margin_w, null))
+                and (s.power_w = 0 or abs(s.power_w) >= $least_w), false
+            )
             and d.pump_id is null
         ) as running,
         s.kind = 'off' and d.pump_id is null
-            and s.power_w > $standby_w + min(s.power_w) filter (s.kind = 'off') over (partition by s.pump_id, s.day_local) as draws
+            and s.power_w > $standby_w
+                + min(s.power_w) filter (s.kind = 'off') over (partition by s.pump_id, s.day_local) as draws
     from span as s
     join fleet_day using (day_local)
     join site on site.site_id = s.site_id and site.season = 'open'

@@ -55,7 +55,8 @@ evidence as (
     select c.site_id, c.pump_id as component, case when c.days >= $days then 'found' else 'cannot tell' end as verdict,
         case when c.days < $days
             then format('more valid days: period {} did not run on any day that tells ({} so far)', c.period, c.days) end as needs,
-        case when c.runs then 'C13' end as explained_by, c.first_day, c.last_day, c.days, c.measured, $own_share::double as threshold, 'share of the step' as unit,
+        case when c.runs then 'C13' end as explained_by, c.first_day, c.last_day, c.days, c.measured,
+        $own_share::double as threshold, 'share of the step' as unit,
         format('Period {} ({:.0f} rpm from {:02d}:{:02d} to {:02d}:{:02d})', c.period, k.speed_rpm, k.start_min // 60,
             k.start_min % 60, k.stop_min // 60, k.stop_min % 60) as extra
     from counted as c

@@ -3,7 +3,8 @@
 -- parameters: $short_rpm (least shortfall) [rev/min], $most_share (of the planned speed: more is another step, not a
 --   sag), $at_plan_rpm (this near is at the plan) [rev/min], $minutes (of a day, short) [min], $days (of the week),
 --   $hot_c (middle air temperature of the short hours) [deg C], $warmer_c (than the hours at the plan) [deg C],
---   $correlation (of shortfall with air temperature), $follows (the same where no hour is at the plan), $between_min (of the week, on the way there: short by at most four fifths of the usual shortfall) [min].
+--   $correlation (of shortfall with air temperature), $follows (the same where no hour is at the plan),
+--   $between_min (of the week, on the way there: short by at most four fifths of the usual shortfall) [min].
 --   $hint_rpm (a pump whose quarter hours fall short by so much is looked at by its readings) [rev/min].
 -- columns: those of EVIDENCE that it fills.
 -- A speed that slides by a few rev/min from reading to reading is one stretch to the profile, whose mean hides the slide;
@@ -88,7 +89,8 @@ judged as (
     join compared as c using (pump_id, planned_speed_rpm)
 ),
 chosen as (
-    select *, row_number() over (partition by pump_id order by hot desc, both_kinds desc, days desc, planned_speed_rpm desc) as place
+    select *,
+        row_number() over (partition by pump_id order by hot desc, both_kinds desc, days desc, planned_speed_rpm desc) as place
     from judged
 ),
 evidence as (
@@ -96,7 +98,9 @@ evidence as (
         case when not air_known then 'hourly readings of a weather station for the week: on some hours the pump falls '
             || 'short of its planned speed' end as needs,
         first_day, last_day, days, short_rpm as measured, $short_rpm::double as threshold, 'rpm' as unit,
-        case when air_known then format('Planned were {:.0f} rpm. The air was at {:.0f} deg C in the middle of the hours that fell short', planned_speed_rpm, hot_c)
+        case when air_known
+            then format('Planned were {:.0f} rpm. The air was at {:.0f} deg C in the middle of the hours that fell short',
+                planned_speed_rpm, hot_c)
             || case when both_kinds then format(', at {:.0f} deg C of those that kept to the plan.', cool_c)
                 else ', and the hotter it was the slower the pump ran.' end end as extra
     from chosen

@@ -66,9 +66,11 @@ flows as (
 ),
 above as (
     select site_id, pump_id, max(flow_m3h) as flow_m3h, arg_max(speed_rpm, struct_pack(flow := flow_m3h, speed := speed_rpm)) as speed_rpm,
-        any_value(limit_m3h) as limit_m3h, coalesce(bool_or(likely_m3h > rating_m3h or flow_m3h > suction_limit_m3h), false) as above_rating,
+        any_value(limit_m3h) as limit_m3h,
+        coalesce(bool_or(likely_m3h > rating_m3h or flow_m3h > suction_limit_m3h), false) as above_rating,
         coalesce(bool_or(likely_m3h > limit_m3h or flow_m3h > suction_limit_m3h), false) as likely,
-        max(1 / (1 + exp(1.702 * 1.645 * (limit_m3h - likely_m3h) / (flow_m3h - likely_m3h)))) filter (flow_m3h > likely_m3h) as chance,
+        max(1 / (1 + exp(1.702 * 1.645 * (limit_m3h - likely_m3h) / (flow_m3h - likely_m3h))))
+            filter (flow_m3h > likely_m3h) as chance,
         arg_max(likely_m3h, struct_pack(flow := flow_m3h, speed := speed_rpm)) as likely_m3h,
         list_distinct(flatten(list(run_days))) as run_days,
         list_distinct(flatten(list(run_days || planned_days))) as days, bool_or(len(planned_days) > 0) as planned

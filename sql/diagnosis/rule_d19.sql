@@ -2,7 +2,8 @@
 --   planned running.
 -- grain: one pump. inputs: span, judged_day, local_day, pump_fact, pump, idle_day, excused_day, unit_doubt.
 -- parameters: $dead_w (a speed reported with no more power stands) [W], $minutes (least stretch) [min], $nights (of the week), $spread_min (between the middle half of the
---   starts) [min], $exact_min and $exact_share (so many starts closer to the middle one are a programme's, not a hand's) [min], $edge_min (this near an
+--   starts) [min], $exact_min and $exact_share (so many starts closer to the middle one are a
+--   programme's, not a hand's) [min], $edge_min (this near an
 --   edge of the plan it is the plan) [min], $hand_min (between the middle half of the starts, where the pump stands on
 --   past the end of its plan) [min]. columns: those of EVIDENCE that it fills.
 -- Starts are by the wall clock: on a day of 23 or 25 h all after 03:00 are put right, as ends of outages are.
@@ -74,7 +75,8 @@ nights as (
 counted as (
     select site_id, pump_id, count(distinct night) as days, min(first_day) as first_day, max(last_day) as last_day,
         median(planned_min) as stretch_min, bool_or(past_end) as past_end, quantile_cont(night_min, 0.75) - quantile_cont(night_min, 0.25) as spread_min,
-        max(night_min) - min(night_min) < $exact_min or avg(exact::int) >= $exact_share as by_plan, median(night_min) as night_min, bool_or(kind = 'unknown') as silent
+        max(night_min) - min(night_min) < $exact_min or avg(exact::int) >= $exact_share as by_plan,
+        median(night_min) as night_min, bool_or(kind = 'unknown') as silent
     from nights
     group by site_id, pump_id
     having count(distinct night) >= $nights

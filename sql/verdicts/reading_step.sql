@@ -2,7 +2,8 @@
 -- Grain: pump, local day, length of the step in whole seconds. Inputs: reading (columns of readings, one row a pump and
 --   instant); export_hold (export_id, hold_s, gap_limit_s).
 -- Parameters: $running_rpm, a pump at this speed or above runs [rev/min]; $speed_change_rpm, a greater step of the
---   speed is a change [rev/min]; $differences, equal first differences that make a straight line; $from_pump, $to_pump, the pumps that are looked at, which bounds the memory.
+--   speed is a change [rev/min]; $differences, equal first differences that make a straight line; $from_pump,
+--   $to_pump, the pumps that are looked at, which bounds the memory.
 -- Output: pump_id, day_local, step_s; steps; sampled_n (steps within exports that log at fixed times); stuck_n (same
 --   power across a change of speed); straight_n (ends of what may be a straight line); and, over steps no longer than
 --   the gap limit: run_ms, both ends run [ms]; rise_nwh, counted energy [nWh] over rise_ms [ms] of these;

@@ -1,4 +1,7 @@
-"""What a gap hides: a start with its priming, a change that means show as one speed. Expected values are arithmetic on the given ones."""
+"""What a gap hides: a start with its priming, a change that means show as one speed.
+
+Expected values are arithmetic on the given ones.
+"""
 
 from __future__ import annotations
 

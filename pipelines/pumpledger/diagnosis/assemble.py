@@ -110,7 +110,9 @@ def findings(evidence: pl.DataFrame, plans: pl.DataFrame) -> pl.DataFrame:
                 "sentence": _sentence(rule, row),
                 "instruction": rule.instruction.format(**filled) if found else "",
                 "caution": rule.caution if found else (rule.caution if rule.id == "D17" else ""),
-                "probability": (row["probability"] or rule.probability) if found else None,
+                "probability": (rule.probability if row["probability"] is None else row["probability"])
+                if found
+                else None,
                 "work_min": rule.work_min if found else None,
                 "standing_since": row["first_day"] if found else None,
                 "in_sight": found,

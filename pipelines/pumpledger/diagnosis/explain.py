@@ -23,7 +23,7 @@ from pumpledger.diagnosis.rules.rule import OUTCOME_ORDER, Rule
 
 SLIGHT_FROM = 30  # orders below are data, season and clock: what they explain is no alarm
 ANOTHERS_LOG = "B3"  # while it lasts no rule of speed or power speaks (`assemble.gate`); before and after, it explains
-EVEN = 0.5
+EVEN = 0.5  # less likely right than this, and a finding explains nothing and waits behind the rest
 NO_CAUSE = "No cause shows in these data."
 Days = frozenset[date]
 
@@ -128,7 +128,7 @@ def _row(index: int, row: Mapping[str, object]) -> Row:
         frozenset(date.fromisoformat(day) for day in named.split()) if named else None,
         between,
         bool(row.get("unseen")),
-        float(row["probability"] or 1.0) < EVEN,  # type: ignore[arg-type]
+        row["probability"] is not None and float(row["probability"]) < EVEN,  # type: ignore[arg-type]
     )
 
 

@@ -1,8 +1,8 @@
 """Power that fell at the same speed since the filter was last clean: D3.
 
 Belongs here: what counts as a fall, and what is told of it. A season bends over months and a filter loads ever faster, so
-that a smaller fall counts where the pump bends away from its own drift. A fall in one step is D5's too (`power_shift.py`), which then
-explains it. How much water is left is worked out by `accounting/loading.py`.
+that a smaller fall counts where the pump bends away from its own drift. A fall in one step is D5's too
+(`power_shift.py`), which then explains it. How much water is left is worked out by `accounting/loading.py`.
 """
 
 from __future__ import annotations

@@ -23,10 +23,8 @@ PERIODS_MOST = 3
 CAP_RPM = 400.0  # as for the match: what a quarter can cost
 CHANGE_RPM = 300.0  # what one more change of speed must save: less than a blended quarter costs, twice half an hour's
 STANDSTILL_RPM = LOWEST_RPM / 2
-NEAR_QUARTERS, CHANGE_LEAST_RPM = (
-    4,
-    100.0,
-)  # of a change of speed that is timed: what lies beside it, and how large it is
+NEAR_QUARTERS, CHANGE_LEAST_RPM = 4, 100.0
+"""Of a change of speed that is timed: how much beside it is looked at, and how large it is at least."""
 
 Array = npt.NDArray[np.floating]
 
@@ -143,9 +141,8 @@ def change_scatter_min(days: Array, rows: Sequence[PlanRow]) -> float:
         old, new = plan[edge - 1], plan[edge]
         if len(edges) == 1 or abs(new - old) < CHANGE_LEAST_RPM:
             continue
-        kept = (
-            np.clip((days[:, near] - new) / (old - new), 0, 1).sum(axis=1) * QUARTER_MIN
-        )  # of the old speed; NaN unseen
+        # Minutes of the old speed; NaN unseen.
+        kept = np.clip((days[:, near] - new) / (old - new), 0, 1).sum(axis=1) * QUARTER_MIN
         kept = kept[~np.isnan(kept)]
         if len(kept):
             worst = max(worst, 1.4826 * float(np.median(np.abs(kept - np.median(kept)))))

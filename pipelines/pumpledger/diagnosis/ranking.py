@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pumpledger.diagnosis.explain import EVEN
 from pumpledger.diagnosis.rules import RULES
 from pumpledger.engine.database import Database
 from pumpledger.engine.followup_tables import ACTION_STATES, ACTIONS, PARKED, RULE_OUTCOMES
@@ -57,6 +58,7 @@ def _score(db: Database, rows: pl.DataFrame, outcomes: pl.DataFrame) -> None:
             "prior_outcomes": PRIOR_OUTCOMES,
             "quiet_least": QUIET_LEAST,
             "quiet_share": QUIET_SHARE,
+            "even": EVEN,
         },
     )
 

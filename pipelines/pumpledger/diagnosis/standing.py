@@ -5,8 +5,8 @@ what people said of it in `followup`.
 
 A finding that this week does not show closes after three believed days of its site without it; fewer prove nothing, so
 it goes on standing as it was last seen, and may explain and be explained meanwhile (`explain.py`). A safety finding does
-not close by itself: someone has to say that it was looked at on site. One that opens and closes again and again is marked as coming and going. The numbers are starting
-values, common practice without a source; the separate delay to close is that of OPC UA Part 9 (OffDelay), from memory.
+not close by itself: someone has to say that it was looked at on site. One that opens and closes again and again is
+marked as coming and going. The numbers are starting values, common practice without a source; the separate delay to close is that of OPC UA Part 9 (OffDelay), from memory.
 """
 
 from __future__ import annotations

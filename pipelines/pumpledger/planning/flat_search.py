@@ -116,16 +116,14 @@ class _Flat:
         order = np.argsort(key, kind="stable")
         key, length, speed, above, gives = key[order], length[order], speed[order], above[order], gives[:, order]
         one, two = self._pairs(above, length, level - bound)
-        spare = level - bound - above[one] - above[two]
+        spare, beyond = level - bound - above[one] - above[two], prices
         if not self.pauses and self.hours.any() and self.grid.most_periods > 2:
-            kind, beyond = self.beyond_hours
-            spare -= beyond[kind[length[one], speed[one]], kind[length[two], speed[two]]]
+            kind, cost = self.beyond_hours
+            spare -= cost[kind[length[one], speed[one]], kind[length[two], speed[two]]]
             one, two, spare = one[spare >= 0], two[spare >= 0], spare[spare >= 0]
-            rest = prices * ~self.hours
-        else:
-            rest = prices
+            beyond = prices * ~self.hours
         both = gives[:, one] + gives[:, two]
-        spare -= rest @ np.maximum(both - self.totals[:, None], 0.0)
+        spare -= beyond @ np.maximum(both - self.totals[:, None], 0.0)
         kept = spare >= 0
         one, two, both, spare = one[kept], two[kept], both[:, kept], spare[kept]
         first = whole * (QUARTERS - length[one] - length[two])

@@ -55,7 +55,8 @@ def energy_words(row: Row) -> str:
 
 
 def why_words(row: Row) -> list[str]:
-    """What led to the plan, what it cures, what holds it where it is, what is cheaper, what was left alone: one sentence each."""
+    """What led to the plan, what it cures, what holds it where it is, what is cheaper, what was left alone: one sentence
+    each."""
     found, cured, binding = (_listed(row[name]) for name in ("found", "cured", "binding"))
     return [
         *([f"Found here: {', '.join(found)}."] if found else []),

@@ -18,7 +18,8 @@ _EPOCH = date(1970, 1, 1)
 # Freeze protection looks at the air each five minutes and, once started, runs at least half an hour.
 _FREEZE_LOOK_S = 300
 _FREEZE_LEAST_LOOKS = 6
-_SAG_LOOK_S = 1800
+SAG_LOOK_S, SAG_STEP_RPM, SAG_LEAST_RPM = 1800, 5.0, 1000.0
+"""A drive that protects itself looks at the air so often, gives way in such steps, and never runs below."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,12 +186,12 @@ def _freezing(setpoint_c: float, pad_temperature_c: np.ndarray) -> np.ndarray:
 
 
 def _sagged(target: np.ndarray, sag: Sag, time_s: np.ndarray, pad_temperature_c: np.ndarray) -> np.ndarray:
-    """The drive gives way in steps of 5 rev/min, never below 1000 rev/min and never upward."""
-    per_look = _SAG_LOOK_S // STEP_S
+    """The drive gives way in steps, never below its least speed and never upward."""
+    per_look = SAG_LOOK_S // STEP_S
     hot = np.repeat(np.maximum(pad_temperature_c[::per_look] - sag.above_c, 0.0), per_look)[: target.size]
-    given = np.maximum(target - 5.0 * np.rint(hot * sag.rpm_per_c / 5.0), 1000.0)
+    given = np.maximum(target - SAG_STEP_RPM * np.rint(hot * sag.rpm_per_c / SAG_STEP_RPM), SAG_LEAST_RPM)
     inside = (time_s >= sag.start_s) & (time_s < sag.stop_s)
-    return np.where(inside & (target > 1000.0), given, target)
+    return np.where(inside & (target > SAG_LEAST_RPM), given, target)
 
 
 def _primed(target: np.ndarray, priming_rpm: int, cells: int) -> np.ndarray:

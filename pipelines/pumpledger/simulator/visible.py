@@ -18,7 +18,7 @@ import numpy as np
 
 from pumpledger.simulator.case import Case, in_force
 from pumpledger.simulator.conditions import NOISE, SEASON_OF_ONE
-from pumpledger.simulator.controller import KeyedPlan
+from pumpledger.simulator.controller import SAG_LEAST_RPM, SAG_LOOK_S, SAG_STEP_RPM, KeyedPlan
 from pumpledger.simulator.errors import FLOW_METER
 from pumpledger.simulator.physics import Machine
 from pumpledger.simulator.sites import Change
@@ -32,8 +32,6 @@ _SUDDEN = ("D4", "D5")
 _GRADUAL = ("D3", "D6", "D7")
 _DIRT = 0.05  # of an ordinary filter, share of the clean friction
 _NOON_S = 43_200
-_DRIVE_LEAST_RPM, _DRIVE_STEP_RPM, _DRIVE_LOOK_MIN = 1000.0, 5.0, 30
-"""What a drive that protects itself never runs below, its step, and how often it looks, as in `controller.py`."""
 
 
 def power_share(machine: Machine, speed_rpm: float, changes: list[Change], time_s: int) -> float:
@@ -80,13 +78,13 @@ def _minutes(case: Case, day: date) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _gives_way(case: Case, day: date, air: Station) -> bool:
-    """Whether the drive runs slower than it was told by a step of five, for half an hour of ``day`` in all."""
+    """Whether on ``day`` the drive runs slower than told by a step, for as long as lies between two looks at the air."""
     time_s, told = _minutes(case, day)
     slower = np.zeros(told.size, dtype=bool)
     for sag in case.pump.controller.sags:
         by = sag.rpm_per_c * (air.at(time_s) - sag.above_c)
-        slower |= (told > _DRIVE_LEAST_RPM) & (by >= _DRIVE_STEP_RPM) & (time_s >= sag.start_s) & (time_s < sag.stop_s)
-    return int(slower.sum()) >= _DRIVE_LOOK_MIN
+        slower |= (told > SAG_LEAST_RPM) & (by >= SAG_STEP_RPM) & (time_s >= sag.start_s) & (time_s < sag.stop_s)
+    return 60 * int(slower.sum()) >= SAG_LOOK_S
 
 
 def _stuck_at_rest(case: Case, day: date) -> bool:

@@ -92,9 +92,8 @@ RULES: tuple[Rule, ...] = (
             "nights": Parameter(4, 2, 7, "days", "more"),
             "spread_min": Parameter(75, 15, 180, "min", "less"),
             "exact_min": Parameter(5, 0, 30, "min", "more"),
-            "exact_share": Parameter(
-                0.75, 0.5, 1.0, "share", "less"
-            ),  # the first night of a new plan may be cut by midnight
+            # The first night of a new plan may be cut by midnight.
+            "exact_share": Parameter(0.75, 0.5, 1.0, "share", "less"),
             "edge_min": Parameter(20, 5, 60, "min", "more"),
             "hand_min": Parameter(10, 5, 60, "min", "more"),  # above one sample of five minutes
         },
